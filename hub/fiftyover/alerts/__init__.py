@@ -1,0 +1,1 @@
+"""Rules that raise alarms (pure) and their delivery."""

@@ -1,0 +1,1 @@
+"""The composition: everything else is handed its parts here."""

@@ -1,0 +1,1 @@
+"""A kit over USB: find, flash, set up, check, calibrate."""

@@ -1,0 +1,1 @@
+"""Target and controller of the chamber. Pure: temperatures and times in, duty out."""

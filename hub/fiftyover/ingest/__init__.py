@@ -1,0 +1,1 @@
+"""From messages to dated frames: decode, exactly once, acknowledge after the commit, notice silence."""

@@ -1,0 +1,1 @@
+"""The simulated smoker, the fake board, the virtual clock, and whole cooks run on them."""

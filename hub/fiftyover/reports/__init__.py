@@ -1,0 +1,1 @@
+"""Batch sheet and batch record."""

@@ -1,0 +1,1 @@
+"""SQLite: every frame and event, committed once a second, and the readers of it."""

@@ -1,0 +1,1 @@
+"""Pages, server-sent events, static files, sign-in."""
