@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 # Marks a page may send. Their words on the buttons stand in the templates.
-MARKS = frozenset({"pulled", "hand_reading", "stop_heat", "resume_heat", "door", "undo"})
-WATCHER_MARKS = frozenset({"stop_heat"})
+MARKS = frozenset({"pulled", "hand-reading", "stop-heat", "resume-heat", "door", "undo", "follow-next"})
+WATCHER_MARKS = frozenset({"stop-heat"})
 
 # The kit's word for why the element is on or off -> what the person reads.
 HEATER = {

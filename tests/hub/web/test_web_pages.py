@@ -104,19 +104,19 @@ def test_a_foreign_host_name_is_refused(loopback: House, path: str) -> None:
 
 
 def test_a_foreign_origin_is_refused(loopback: House) -> None:
-    assert loopback.mark("stop_heat", loopback.token(), origin="http://elsewhere.test").status_code == 403
+    assert loopback.mark("stop-heat", loopback.token(), origin="http://elsewhere.test").status_code == 403
     assert loopback.hub.marks == []
 
 
 def test_a_cross_site_request_without_origin_is_refused(loopback: House) -> None:
     headers = {"x-fiftyover-token": loopback.token(), "sec-fetch-site": "cross-site"}
-    assert loopback.ask("POST", "/mark", headers=headers, json={"kind": "stop_heat"}).status_code == 403
+    assert loopback.ask("POST", "/mark", headers=headers, json={"kind": "stop-heat"}).status_code == 403
 
 
 @pytest.mark.parametrize("token", ["", "wrong", "naïve"])
 def test_a_mark_without_the_pages_token_is_refused(loopback: House, token: str) -> None:
     headers = {"x-fiftyover-token": token.encode(), "origin": HOST}
-    answer = loopback.ask("POST", "/mark", headers=headers, json={"kind": "stop_heat"})
+    answer = loopback.ask("POST", "/mark", headers=headers, json={"kind": "stop-heat"})
     assert answer.status_code == 403
     assert loopback.hub.marks == []
 
@@ -129,7 +129,7 @@ def test_a_mark_without_the_pages_token_is_refused(loopback: House, token: str) 
         b"[]",
         b'"x"',
         b'{"kind":"heat_more"}',
-        b'{"kind":"hand_reading","core_degC":NaN}',
+        b'{"kind":"hand-reading","core_degC":NaN}',
         b"[" * 4000,
         b"{" + b" " * 5000 + b"}",
     ],
@@ -159,24 +159,24 @@ def test_strangers_see_only_the_sign_in(guarded: House) -> None:
     assert guarded.ask("GET", "/").headers["location"] == "/sign-in"
     assert guarded.ask("GET", "/live").status_code == 401
     assert guarded.ask("GET", "/history").status_code == 401
-    assert guarded.ask("POST", "/mark", json={"kind": "stop_heat"}).status_code == 401
+    assert guarded.ask("POST", "/mark", json={"kind": "stop-heat"}).status_code == 401
     assert "Code" in guarded.ask("GET", "/sign-in").text
 
 
 def test_the_cook_signs_in_and_may_mark(guarded: House) -> None:
     cookies = guarded.sign_in("anna")
-    answer = guarded.mark("resume_heat", guarded.token(cookies), cookies=cookies)
+    answer = guarded.mark("resume-heat", guarded.token(cookies), cookies=cookies)
     assert answer.status_code == 200
-    assert guarded.hub.marks == [("resume_heat", {}, "anna")]
+    assert guarded.hub.marks == [("resume-heat", {}, "anna")]
 
 
 def test_a_watcher_may_stop_but_not_start(guarded: House) -> None:
     cookies = guarded.sign_in("bo")
     token = guarded.token(cookies)
-    assert guarded.mark("stop_heat", token, cookies=cookies).status_code == 200
-    for kind in ("resume_heat", "pulled", "undo", "door", "hand_reading"):
+    assert guarded.mark("stop-heat", token, cookies=cookies).status_code == 200
+    for kind in ("resume-heat", "pulled", "undo", "door", "hand-reading"):
         assert guarded.mark(kind, token, cookies=cookies).status_code == 403
-    assert [kind for kind, _, _ in guarded.hub.marks] == ["stop_heat"]
+    assert [kind for kind, _, _ in guarded.hub.marks] == ["stop-heat"]
 
 
 def test_the_session_cookie_is_out_of_a_scripts_reach(guarded: House) -> None:
@@ -194,7 +194,7 @@ def test_a_session_ends(guarded: House) -> None:
 
 def test_one_persons_token_does_not_serve_another(guarded: House) -> None:
     anna, bo = guarded.sign_in("anna"), guarded.sign_in("bo")
-    assert guarded.mark("stop_heat", guarded.token(bo), cookies=anna).status_code == 403
+    assert guarded.mark("stop-heat", guarded.token(bo), cookies=anna).status_code == 403
 
 
 def test_signing_out_forgets_the_browser(guarded: House) -> None:

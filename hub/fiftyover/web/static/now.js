@@ -29,7 +29,7 @@ async function mark(kind, data = {}) {
     });
     $("said").textContent = (await answer.json()).sentence;
   } catch {
-    $("said").textContent = kind === "stop_heat" ? "Not delivered: go to the smoker." : "The hub did not answer. Try again.";
+    $("said").textContent = kind === "stop-heat" ? "Not delivered: go to the smoker." : "The hub did not answer. Try again.";
   }
 }
 
@@ -69,7 +69,7 @@ function drawMarks() {
     button(`Enter the reading of chub ${chub.number}`, () => {
       if (input.value === "") return;
       const read = Number(input.value);
-      mark("hand_reading", { chub: chub.number, core_degC: units === "F" ? (read - 32) / 1.8 : read });
+      mark("hand-reading", { chub: chub.number, core_degC: units === "F" ? (read - 32) / 1.8 : read });
     }, box);
   }
 }
@@ -135,8 +135,8 @@ $("units").addEventListener("change", (event) => {
   draw();
   curves();
 });
-$("stop").addEventListener("click", () => mark("stop_heat"));
-$("resume").addEventListener("click", () => mark("resume_heat"));
+$("stop").addEventListener("click", () => mark("stop-heat"));
+$("resume").addEventListener("click", () => mark("resume-heat"));
 const out = $("sign-out");
 if (out) out.addEventListener("click", async () => {
   await fetch("/sign-out", { method: "POST", headers: { "x-fiftyover-token": TOKEN } });

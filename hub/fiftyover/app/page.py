@@ -1,0 +1,86 @@
+"""The web server in a thread of its own: one socket, opened before anything else so that a taken port is said early."""
+
+from __future__ import annotations
+
+import errno
+import socket
+import threading
+
+import uvicorn
+
+from ..errors import HubError, SettingsError
+from ..web.entry import CheckCode, Entry
+from ..web.live import Live
+from ..web.pages import Actions, application
+
+START_S = 10.0
+LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
+
+
+class Page:
+    """The page of one hub at `address`."""
+
+    def __init__(self, host: str, port: int, names: frozenset[str], check_code: CheckCode | None) -> None:
+        """Take the port at once; SettingsError if it cannot be had."""
+        self._socket = _taken(host, port)
+        self.host, self.port = self._socket.getsockname()[:2]
+        self._names = names | LOOPBACK | {self.host}
+        self._check_code = check_code
+        self._server: uvicorn.Server | None = None
+        self._thread: threading.Thread | None = None
+        self._live: Live | None = None
+
+    @property
+    def address(self) -> str:
+        """What to type into a browser on this machine."""
+        host = "127.0.0.1" if self.host in ("0.0.0.0", "::") else self.host  # noqa: S104 - compared, not bound
+        return f"http://{host}:{self.port}/"
+
+    def start(self, live: Live, actions: Actions, entry_clock: object) -> None:
+        """Serve; HubError if the server does not come up."""
+        self._live = live
+        entry = Entry(frozenset(name.lower() for name in self._names), self._check_code, entry_clock)  # type: ignore[arg-type]
+        config = uvicorn.Config(
+            application(live, actions, entry),
+            log_level="warning",
+            lifespan="off",
+            server_header=False,
+            timeout_graceful_shutdown=2,
+            ws="none",
+        )
+        self._server = uvicorn.Server(config)
+        self._thread = threading.Thread(
+            target=self._server.run, kwargs={"sockets": [self._socket]}, name="page", daemon=True
+        )
+        self._thread.start()
+        waited = threading.Event()
+        for _ in range(int(START_S / 0.05)):
+            if self._server.started:
+                return
+            waited.wait(0.05)
+        raise HubError(f"The page at {self.address} did not come up within {START_S:.0f} s.")
+
+    def stop(self) -> None:
+        """End every stream and the server."""
+        if self._live is not None:
+            self._live.close()
+        if self._server is not None:
+            self._server.should_exit = True
+        if self._thread is not None:
+            self._thread.join(5.0)
+        self._socket.close()
+
+
+def _taken(host: str, port: int) -> socket.socket:
+    try:
+        infos = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
+        one = socket.socket(infos[0][0], socket.SOCK_STREAM)
+        one.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        one.bind(infos[0][4])
+    except OSError as fault:
+        if fault.errno == errno.EADDRINUSE:
+            raise SettingsError(
+                f"The page's port {port} is in use by another program: end that one, or choose another port."
+            ) from None
+        raise SettingsError(f"The page cannot be served at {host}:{port}: {fault.strerror or fault}.") from None
+    return one

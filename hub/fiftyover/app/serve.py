@@ -1,0 +1,149 @@
+"""`fiftyover serve`: the hub for a real kit. Until `fiftyover setup` ran, the page is served on this machine only."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import queue
+import signal
+import threading
+import tomllib
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+from .. import settings as hub_settings
+from ..batch.plan import Plan
+from ..batch.written import plan_from_data
+from ..broker import address, people
+from ..broker.child import ChildBroker, kept_in
+from ..broker.client import BrokerClient
+from ..broker.notes import Link, Message
+from ..broker.setup import BROKER
+from ..clock import Clock
+from ..errors import PlanError, SettingsError
+from ..heater import Heater
+from ..ingest import Inbox
+from ..settings import Settings
+from ..store import Store
+from ..web.entry import CheckCode
+from ..web.live import Live
+from .hub import Hub
+from .page import LOOPBACK, Page
+from .parts import Parts, new_batch_id
+
+INBOX_MAX = 20_000
+WATCH_S = 0.5
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument(
+        "--settings", type=Path, metavar="HUB.TOML", help="settings file (default: hub.toml, if there is one)"
+    )
+    parser.add_argument("--batch", type=Path, metavar="BATCH.TOML", help="a plan whose chubs hang in the smoker now")
+    parser.add_argument("--verbose", action="store_true", help="say more on the terminal")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Serve until interrupted."""
+    logging.basicConfig(level=logging.INFO if args.verbose else logging.WARNING, format="%(levelname)s %(message)s")
+    settings = _settings(args.settings)
+    plan = _plan(args.batch) if args.batch else None
+    ended = threading.Event()
+    for name in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(name, lambda *_: ended.set())
+    with serving(settings) as (hub, page, watch):
+        print(f"The page: {page.address}", flush=True)  # noqa: T201 - the address is what the person waits for
+        if plan is not None:
+            hub.start_batch(plan)
+        while not ended.wait(WATCH_S):
+            watch()
+    return 0
+
+
+class _Watch:
+    """What has to be looked after from outside the hub's threads."""
+
+    def __init__(self, child: ChildBroker | None) -> None:
+        self._child = child
+
+    def __call__(self) -> None:
+        """Start a broker again that died."""
+        if self._child is not None:
+            told = self._child.poll()
+            if told:
+                logging.getLogger("fiftyover.hub").warning("%s", told)
+
+
+@contextmanager
+def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
+    """Everything a hub needs, started in order and ended in the reverse order."""
+    with ExitStack() as stack:
+        page = _page(settings)
+        stack.callback(page.stop)
+        clock = Clock()
+        store = Store(settings.store.path, clock, settings.store.reserve_mib << 20)
+        stack.callback(store.close)
+        child = _child(store, settings) if settings.broker.child else None
+        if child is not None:
+            stack.callback(child.stop)
+            where = child.start()
+        else:
+            where = address.address_of(settings.broker)
+        inbox: queue.Queue[Message | Link] = queue.Queue(INBOX_MAX)
+        client = BrokerClient(where, store.hub_id, inbox, now_s=clock.monotonic_s)
+        heater = Heater(store.hub_id, store.run_number, client.publish)
+        kits = {settings.kit.id} if settings.kit.id else None
+        live = Live()
+        parts = Parts(clock, store, Inbox(store, clock, kits), client, heater, live, settings.kit.id)
+        hub = Hub(parts, inbox)
+        client.start()
+        stack.callback(client.stop)
+        hub.start()
+        stack.callback(hub.stop)
+        page.start(live, hub, clock.monotonic_s)
+        yield hub, page, _Watch(child)
+
+
+def _settings(path: Path | None) -> Settings:
+    if path is not None:
+        return hub_settings.load(path)
+    usual = Path("hub.toml")
+    return hub_settings.load(usual) if usual.exists() else Settings()
+
+
+def _plan(path: Path) -> Plan:
+    try:
+        data = tomllib.loads(path.read_text("utf-8"))
+    except FileNotFoundError:
+        raise PlanError(f"There is no batch file {path}.") from None
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
+        raise PlanError(f"The batch file {path} cannot be read ({fault}): mend that line.") from None
+    return plan_from_data(new_batch_id(), data)
+
+
+def _child(store: Store, settings: Settings) -> ChildBroker:
+    return kept_in(store.path.absolute().parent / BROKER, settings.broker.port)
+
+
+def _page(settings: Settings) -> Page:
+    check = _check_code(settings)
+    web = settings.web
+    if check is None and web.host not in LOOPBACK:
+        raise SettingsError(
+            f"[web] host = {web.host!r} would open the page to others without accounts: run `fiftyover setup` first."
+        )
+    if check is None:
+        web = replace(web, host="127.0.0.1")
+    return Page(web.host, web.port, frozenset(web.names), check)
+
+
+def _check_code(settings: Settings) -> CheckCode | None:
+    """The check of name and code against the accounts that `setup` made; None before it ran."""
+    file = settings.web.accounts_file
+    if file is None:
+        return None
+    people.load(file)
+    return people.checker(file)
