@@ -1,6 +1,7 @@
 """Errors of the hub, all under one root.
 
 HubError            whoever called the hub: something cannot go on
+├── PlanError       whoever planned the batch or marked it: it cannot be cooked so, or the mark does not fit
 ├── BrokerError     whoever set the broker up: it cannot be reached, started or signed in to
 ├── SettingsError   whoever wrote hub.toml: a line of it cannot be used
 ├── StoreError      whoever keeps the machine: the record on disk cannot be opened or written
@@ -26,3 +27,7 @@ class SettingsError(HubError):
 
 class StoreError(HubError):
     """The record on disk cannot be opened or written just now; the text says why and what to do."""
+
+
+class PlanError(HubError):
+    """A batch plan, or a mark made during the cook, that cannot be: the text says what and what to change."""

@@ -1,1 +1,8 @@
-"""From messages to dated frames: decode, exactly once, acknowledge after the commit, notice silence."""
+"""From kit messages to dated frames, exactly once, and the acknowledgement of what is on the disk."""
+
+from .acks import Acks
+from .dating import Dating
+from .freshness import Freshness
+from .inbox import Inbox, KitNote, Refused
+
+__all__ = ["Acks", "Dating", "Freshness", "Inbox", "KitNote", "Refused"]

@@ -1,1 +1,9 @@
-"""SQLite: every frame and event, committed once a second, and the readers of it."""
+"""The record: frames, minutes, events and kit starts in one SQLite file, written by one hub, read by any number."""
+
+from .frames import DatedFrame, Key
+from .reader import BatchLine, Bucket, Gap, Reader
+from .rollup import DUTY
+from .store import Store
+from .waiting import BootLine
+
+__all__ = ["DUTY", "BatchLine", "BootLine", "Bucket", "DatedFrame", "Gap", "Key", "Reader", "Store"]
