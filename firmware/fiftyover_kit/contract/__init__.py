@@ -1,0 +1,1 @@
+"""What kit and hub agree on. Runs on both ends; device dialect; no I/O."""
