@@ -19,6 +19,7 @@ Publish = Callable[[str, bytes, int, bool], bool]  # topic, payload, qos, retain
 
 UNREACHED = "not delivered: go to the smoker"
 STOP_AGAIN_S = 5.0
+CAP_ROUNDING_KELVIN = 0.01
 CLOCK_SLACK_S = 1.0  # a frame dated by the running minimum may lie this little ahead of the clock
 
 
@@ -82,7 +83,8 @@ class Heater:
             return f"kit {kit} has not said its own limit (sys/cap) yet; no heat until it has"
         if one.process_cap_degC is None:
             return f"no smoker limit is set for kit {kit}; start a batch with a plan"
-        if one.process_cap_degC <= one.kit_cap_degC - limits.CAP_GAP_KELVIN:
+        # The kit says its limit in hundredths: exactly 5 °F apart is enough.
+        if one.process_cap_degC <= one.kit_cap_degC - limits.CAP_GAP_KELVIN + CAP_ROUNDING_KELVIN:
             return None
         return (
             f"the smoker limit of {_both(one.process_cap_degC)} must lie 5 °F or more below the cut-off of kit {kit}, "
