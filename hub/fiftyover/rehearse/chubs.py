@@ -91,8 +91,8 @@ class Chubs:
         radius = diameters_mm / 2000.0
         count = len(radius)
         self.count = count
-        self.temperature_degC: Array = np.full((CELLS, count), start_degC)
-        self.surface_degC: Array = np.full(count, start_degC)
+        self.temperature_degC: Array = np.full((CELLS, count), float(start_degC))
+        self.surface_degC: Array = np.full(count, float(start_degC))
         self._operator = radial_operator(CELLS)
         volumetric = meat.density * meat.heat_capacity
         self._rate = meat.conductivity / volumetric / radius**2
