@@ -8,7 +8,7 @@ settings.json `pins`, numbers of GPIOs: relay, button (to ground), sounder, lamp
 `input` counts), and, where fitted: mux (select lines of a multiplexer, lowest bit first; `input` is its address),
 mux_known (its inputs with known resistors, [address, thousandths of the supply]: if one reads otherwise, no select line
 is trusted and every probe reads 0, "short"), i2c ([sda, scl]) and adc16 (addresses of external converters, see
-rail_adc.py), limit (it changes at every guard tick while nothing is wrong; a second switch falls open without that).
+converter.py), limit (it changes at every guard tick while nothing is wrong; a second switch falls open without that).
 """
 
 import gc
@@ -21,7 +21,7 @@ import machine
 
 from .contract.limits import TICK_MASK, WATCHDOG_MS
 from .contract.limits import WHY as _WHY
-from .rail_adc import CHIP_INPUTS, RAIL_INPUT, RailAdc
+from .converter import CHIP_INPUTS, RAIL_INPUT, RailAdc, corrected, correction
 from .settings import KitError, only, whole
 
 try:
@@ -123,6 +123,7 @@ class Board:
         self._button = machine.Pin(pins["button"], machine.Pin.IN, machine.Pin.PULL_UP)
         self._inputs = [channel.input for channel in settings.channels]
         self._select = [machine.Pin(number, machine.Pin.OUT, value=0) for number in pins.get("mux", [])]
+        self._gain, self._offset = correction(settings.converter["gain_ppm"], settings.converter["offset_ppm"])
         self._known = array("i", [number for pair in pins.get("mux_known", []) for number in pair])
         self._lost = 0  # 1: a known resistor was not found at its address
         self._limit = machine.Pin(pins["limit"], machine.Pin.OUT, value=0) if "limit" in pins else None
@@ -144,10 +145,10 @@ class Board:
     # -- the guard's path: no heap ---------------------------------------------------------------------------
 
     def read_sum(self, channel, n):
-        """Sum of n reads, 0..65535 each, of a channel's input."""
+        """Sum of n (at most 64) reads, 0..65535 each, of a channel's input, the converter's own error taken out."""
         number = self._inputs[channel]
         if self._rail_adc is not None:
-            return self._rail_adc.read_sum(number, n)
+            return corrected(self._rail_adc.read_sum(number, n), n, self._gain, self._offset)
         adc = self._adcs[0]
         if self._select:
             if channel == 0:
@@ -158,10 +159,11 @@ class Board:
         else:
             adc = self._adcs[number]
         total = 0
-        while n > 0:
+        left = n
+        while left > 0:
             total += adc.read_u16()
-            n -= 1
-        return total
+            left -= 1
+        return corrected(total, n, self._gain, self._offset)
 
     def _look_for_known(self, adc):
         """A broken select line shows another input than was asked for: find the known resistors at their addresses."""

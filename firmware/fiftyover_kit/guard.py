@@ -6,7 +6,8 @@ means off:
     the boot hold is over          5 s after the start
     the chamber reading is good    `ok` or `uncalibrated`, strictly between the limits, and at most 5 s old
     the door is shut               2 min since it was opened, or until the button says "closed"
-    a permit is live               granted for the frame it echoes, and 0 < time left <= 30 s
+    a permit is live               granted for the frame it echoes, and 0 < time left <= 30 s; or, without one,
+                               `standby` holds: asked for by the caller, who owns that hold
 What ends a permit stays ended: every call first writes down what time has ended (`_age`), so a tick that comes round
 again after 2^30 ms revives nothing. A probe fault, the cap or the door also fences: the next grant must have been
 decided on a later frame. Expiry 0 means "none": a new permit is written expiry 0, duty, real expiry, so that a timer
@@ -18,7 +19,7 @@ limits (new_state)   3 integers (cap, cold, clear), sums of counts of the chambe
                      (NTC to rail: cold < clear < cap).
 status (on_reading)  index in contract.limits.STATUS:  0 ok  1 open  2 short  3 range  4 jump  5 stuck  6 uncalibrated
 reason               index in contract.limits.WHY:     0 on  1 off  2 refused  3 expired  4 cap  5 probe-fault
-                     6 boot-hold  7 link-lost  8 door  9 latched
+                     6 boot-hold  7 link-lost  8 door  9 latched  10 standby
 on_grant             0 accepted, else index in contract.limits.REFUSALS:  1 retained  2 other-hub  3 other-boot
                      4 not-newer  5 ttl  6 duty  7 too-old  8 from-future  9 probe-fault  10 before-clear
 state (slots)        0..6   SIGN CAP COLD CLEAR SIGN_2 CAP_2 CLEAR_2     sign * counts: rise with temperature
@@ -100,6 +101,7 @@ _WHY_BOOT_HOLD = const(6)
 _WHY_LINK_LOST = const(7)
 _WHY_DOOR = const(8)
 _WHY_LATCHED = const(9)
+_WHY_STANDBY = const(10)
 _NO_RETAINED = const(1)
 _NO_OTHER_HUB = const(2)
 _NO_OTHER_BOOT = const(3)
@@ -317,12 +319,19 @@ def _why_not(state):
     return state[_CAUSE] if state[_LINK] == 1 else _WHY_LINK_LOST
 
 
-def heat_allowed(state, now_ms):
-    """1 while a permit is live and nothing speaks against it, else 0. One of duty 0 counts too, and is shown as off."""
+def heat_allowed(state, now_ms, holds=0):
+    """1 while a permit is live and nothing speaks against it, else 0. One of duty 0 counts too, and is shown as off.
+
+    `holds` 1: stand-by holds; it stands for the permit where there is none, and for nothing else.
+    """
     _age(state, now_ms)
-    if state[_LATCH] == 0 and state[_HOLD] == 0 and state[_GOOD] == 1 and state[_DOOR] == 0 and state[_EXPIRY] != 0:
-        state[_WHY] = _WHY_ON if state[_DUTY] > 0 else _WHY_OFF
-        return 1
+    if state[_LATCH] == 0 and state[_HOLD] == 0 and state[_GOOD] == 1 and state[_DOOR] == 0:
+        if state[_EXPIRY] != 0:
+            state[_WHY] = _WHY_ON if state[_DUTY] > 0 else _WHY_OFF
+            return 1
+        if holds == 1:
+            state[_WHY] = _WHY_STANDBY
+            return 1
     state[_WHY] = _why_not(state)
     return 0
 

@@ -4,14 +4,15 @@
 run beside it, may allocate and can never switch the relay on: only `tick` moves it. Nothing here raises on what comes
 from outside. `now_ms` is board.ticks_ms() of that moment.
 
-The button: a short press silences the sounder if it sounds, else it says "the door is open" or "closed"; held for 10 s
-it opens the latch, if the chamber is 10 K below the cap.
+The button: a short press silences the sounder if it sounds, else it says "the door is open" or "closed"; held for 3 s
+it arms stand-by (a chirp says so) or ends it; held for 10 s it ends it and opens the latch, if the chamber is 10 K
+below the cap.
 """
 
 import asyncio
 from array import array
 
-from . import duty, guard
+from . import duty, guard, standby
 from .backlog import CAPACITY_BYTES, NO_READING, Backlog
 from .contract import limits, messages
 from .contract.errors import ContractError
@@ -25,6 +26,9 @@ _PRESS_MAX_MS = 3000  # a longer press is no "short press"
 _RING_S = limits.DOOR_WINDOW_MS // 1000
 _FALL_CENTIKELVIN = int(limits.DOOR_FALL_KELVIN_PER_MIN * 100 * limits.DOOR_WINDOW_MS / 60000)
 _GRANT, _STOP, _ACK = "heater/grant/set", "heater/stop/set", "frame/ack/set"
+_STANDBY = limits.WHY.index("standby")
+_CORE_CENTI = int(limits.STANDBY_CORE_DEGC * 100)
+_SILENT_TEXT = "No hub is heard: the element is off, or held by stand-by if that was armed. Look at the meat."
 _LATCHED_TEXT = "The chamber was over the kit's limit: heat stays off. Find out why, let it cool, hold the button 10 s."
 
 
@@ -74,7 +78,14 @@ class Kit:
         self._up_ms = 0
         self._up_at = now_ms
         # The link's times are real seconds; a simulated kit may run on a faster clock (board.speed).
-        self._silent_ms = int(limits.HUB_SILENT_MS * getattr(board, "speed", 1))
+        speed = getattr(board, "speed", 1)
+        self._silent_ms = int(limits.HUB_SILENT_MS * speed)
+        self._standby = standby.new_state(now_ms, int(limits.STANDBY_AFTER_MS * speed))
+        self._offered = ""  # hub and batch of the stand-by offered last
+        self._armed = 0
+        self._held = 0  # duty while stand-by heats
+        self._chirp = 0  # seconds for which the sounder says "armed"
+        self._gone = 0  # 1: silent for 60 s
         self._heard = 1  # 1 heard lately, 0 silent: the sounder, 2 silent and the button was pressed
         self._heard_at = now_ms
         self._other_at = now_ms
@@ -90,8 +101,11 @@ class Kit:
         state = self._guard
         self._sense(now_ms)
         self._watch_button(now_ms)
-        allowed = guard.heat_allowed(state, now_ms)
-        board.relay(duty.step(self._duty, now_ms, guard.duty(state), allowed))
+        allowed = guard.heat_allowed(state, now_ms, standby.holds(self._standby, now_ms))
+        self._held = 0
+        if guard.reason(state) == _STANDBY:
+            self._held = standby.power(self._standby, self.probes[0].centi_degC)
+        board.relay(duty.step(self._duty, now_ms, guard.duty(state) or self._held, allowed))
         if guard.is_latched(state) != self._latched:
             self._latched = guard.is_latched(state)
             self._latch_due = 1
@@ -109,7 +123,10 @@ class Kit:
         while todo > 0:
             core = self._cores[self._next_core] if self._cores else 0
             if core:
-                self.probes[core].sample(now_ms, board.read_sum(core, READS))
+                probe = self.probes[core]
+                status = probe.sample(now_ms, board.read_sum(core, READS))
+                if probe.centi_degC > _CORE_CENTI and (status == OK or status == UNCALIBRATED):  # noqa: SIM109  no heap
+                    standby.on_core(self._standby)
                 self._next_core = (self._next_core + 1) % len(self._cores)
             todo -= 1
         self._turn = (self._turn + 1) % _TICKS_A_ROUND
@@ -136,14 +153,19 @@ class Kit:
 
     def _watch_button(self, now_ms):
         if self._board.button() == 0:
-            if self._pressed == 1 and ticks_diff(now_ms, self._pressed_at) < _PRESS_MAX_MS:
-                self._short_press(now_ms)
+            if self._pressed == 1:
+                if ticks_diff(now_ms, self._pressed_at) < _PRESS_MAX_MS:
+                    self._short_press(now_ms)
+                else:
+                    self._arm(now_ms)
             self._pressed = 0
         elif self._pressed == 0:
             self._pressed = 1
             self._pressed_at = now_ms
         elif self._pressed == 1 and ticks_diff(now_ms, self._pressed_at) >= limits.CAP_CLEAR_HOLD_MS:
             self._pressed = 2
+            if standby.is_armed(self._standby):
+                self._arm(now_ms)
             guard.on_clear(self._guard, now_ms)
 
     def _short_press(self, now_ms):
@@ -152,6 +174,12 @@ class Kit:
             self._board.sounder(0)
         else:
             self._set_door(now_ms, 0 if guard.is_door_open(self._guard) else 1)
+
+    def _arm(self, now_ms):
+        self._armed = standby.on_button(self._standby, now_ms)
+        if self._armed:
+            self._chirp = 2
+            self._board.sounder(1)
 
     # -- once a second ---------------------------------------------------------------------------------------
 
@@ -166,12 +194,11 @@ class Kit:
             self._t[index] = NO_READING if degC_x100 is None else degC_x100
             self._s[index] = probe.status
         state = self._guard
-        self._left_s = guard.left_ms(state, now_ms) // 1000
+        self._left_s = (guard.left_ms(state, now_ms) or standby.left_ms(self._standby)) // 1000
         self.seq += 1
         on = duty.is_on(self._duty)
-        self.backlog.push(
-            self.seq, now_ms & limits.TICK_MASK, self._t, self._s, on, guard.duty(state), guard.reason(state)
-        )
+        power = guard.duty(state) or self._held
+        self.backlog.push(self.seq, now_ms & limits.TICK_MASK, self._t, self._s, on, power, guard.reason(state))
         return self.seq
 
     def record_or_say(self, now_ms):
@@ -206,11 +233,21 @@ class Kit:
             self.alerts.pop("latched", None)
 
     def _watch_silence(self, now_ms):
-        if self._heard == 1 and not 0 <= ticks_diff(now_ms, self._heard_at) < self._silent_ms:
-            self._heard = 0
+        if self._gone == 0 and not 0 <= ticks_diff(now_ms, self._heard_at) < self._silent_ms:
+            self._gone = 1
             self.binding = self._settings.hub
+        armed = standby.is_armed(self._standby)
+        if self._heard == 2 and self._armed and not armed:  # its hours are over: the meat is without heat
+            self._heard = 1
+        self._armed = armed
+        if self._heard == 1 and (self._gone or standby.holds(self._standby, now_ms)):
+            self._heard = 0
             self._board.sounder(1)
-            self.alerts["hub-silent"] = "No hub was heard for 60 s: the element stays off. Look at the meat."
+            self.alerts["hub-silent"] = _SILENT_TEXT
+        if self._chirp:
+            self._chirp -= 1
+            if self._chirp == 0 and self._heard:
+                self._board.sounder(0)
         if "other-hub" in self.alerts and not 0 <= ticks_diff(now_ms, self._other_at) < self._silent_ms:
             del self.alerts["other-hub"]
 
@@ -237,23 +274,30 @@ class Kit:
                 guard.on_refused(self._guard)
 
     def _on_grant(self, grant, retained, now_ms):
-        code = guard.on_grant(
-            self._guard,
-            now_ms,
-            1 if grant["boot"] == self.boot else 0,
-            self._obeys(grant["hub"], retained, now_ms),
-            retained,
-            grant["seq"],
-            grant["up"],
-            grant["ttl"],
-            int(grant["duty"] * 1000 + 0.5),
-        )
+        boot_ok = 1 if grant["boot"] == self.boot else 0
+        ours = self._obeys(grant["hub"], retained, now_ms)
+        seq = grant["seq"]
+        power = int(grant["duty"] * 1000 + 0.5)
+        code = guard.on_grant(self._guard, now_ms, boot_ok, ours, retained, seq, grant["up"], grant["ttl"], power)
         if code:
             self._refuse(limits.REFUSALS[code])
+        same, centi_degC, limit_s, offered = -1, 0, 0, ""
+        if "standby" in grant:
+            wish = grant["standby"]
+            offered = grant["hub"] + " " + wish["batch"]
+            same, centi_degC, limit_s = 1 if offered == self._offered else 0, int(wish["degC"] * 100), wish["s"]
+        taken = 0 if code else 1
+        if standby.on_grant(
+            self._standby, now_ms, boot_ok, ours, retained, seq, taken, same, centi_degC, limit_s, power
+        ):
+            self._offered = offered
 
     def _on_stop(self, stop, retained, now_ms):
         ours = self._obeys(stop["hub"], retained, now_ms)
-        if not guard.on_stop(self._guard, now_ms, 1 if stop["boot"] == self.boot else 0, ours, stop["seq"]):
+        boot_ok = 1 if stop["boot"] == self.boot else 0
+        if guard.on_stop(self._guard, now_ms, boot_ok, ours, stop["seq"]):
+            standby.on_stop(self._standby, boot_ok, ours, stop["seq"])
+        else:
             self._refuse("other-hub")
 
     def _on_ack(self, ack, retained, now_ms):
@@ -274,6 +318,8 @@ class Kit:
         self._watch_silence(now_ms)
         if self.binding == "" and not retained:
             self.binding = hub
+            if not self._offered.startswith(hub + " "):
+                standby.on_stop(self._standby, 0, 0, 0)
         if hub != self.binding:
             if not retained:
                 self._other_at = now_ms
@@ -283,6 +329,8 @@ class Kit:
             return 0
         if not retained:
             self._heard_at = now_ms
+            self._gone = 0
+            standby.on_heard(self._standby, now_ms)
             if self._heard != 1:
                 self._heard = 1
                 self._board.sounder(0)
@@ -298,7 +346,7 @@ class Kit:
         values = {
             "heater/state": limits.WHY[guard.reason(state)],
             "heater/lease": str(self._left_s),
-            "heater/armed": "false",
+            "heater/armed": "true" if standby.is_armed(self._standby) else "false",
             "heater/door": "true" if guard.is_door_open(state) else "false",
             "sys/uptime": str(self._up_ms // 1000),
             "sys/heap": str(board.heap_free()),

@@ -1,7 +1,7 @@
 """settings.json of the kit: read, checked, every unknown or missing key refused by name.
 
-The file is written over USB only; no message can change it. Its keys are in firmware/README.md. Only three may be left
-out, because the contract says what then holds: `cap_degC` (225 °F), `hub` (the first one heard), `chamber_2` (none).
+The file is written over USB only; no message can change it. Its keys are in firmware/README.md. Only these may be left
+out: `cap_degC` (225 °F), `hub` (the first one heard), `chamber_2` (none), `converter` (right as it is).
 """
 
 import json
@@ -14,9 +14,11 @@ CHANNELS_MIN, CHANNELS_MAX = 2, 31
 CAP_MIN_DEGC = 40.0  # below this nothing is smoked warm; a cap in the wrong unit or place shows here
 SERIES_MIN_OHM, SERIES_MAX_OHM = 100.0, 1e7
 RELAYS = ("mechanical", "solid-state")
-_KEYS = ("kit", "hub", "cap_degC", "relay", "wifi", "broker", "pins", "channels", "chamber_2")
-_MAY_MISS = ("hub", "cap_degC", "chamber_2")
+_KEYS = ("kit", "hub", "cap_degC", "relay", "wifi", "broker", "pins", "channels", "chamber_2", "converter")
+_MAY_MISS = ("hub", "cap_degC", "chamber_2", "converter")
 _BROKER = ("host", "port", "user", "password", "tls", "ca")
+_CONVERTER = ("gain_ppm", "offset_ppm")
+CONVERTER_MAX_PPM = 20000  # more is no tolerance of a converter but a wrong resistor
 _CHANNEL = ("input", "series_ohm", "thermistor", "calibrated")
 _THERMISTORS = {
     "points": lambda given: thermistor.from_points([tuple(pair) for pair in given]),
@@ -68,6 +70,8 @@ class Settings:
         self.chamber_2 = given.get("chamber_2")
         if self.chamber_2 is not None:
             whole(self.chamber_2, 1, len(self.channels) - 1, "settings.json: chamber_2")
+        # True share of the supply = read share x (1 + gain) + offset, both in millionths; from two known resistors.
+        self.converter = _converter(given.get("converter", {"gain_ppm": 0, "offset_ppm": 0}))
 
 
 def load(text):
@@ -152,6 +156,12 @@ def _wifi(given):
         return None
     only(given, ("ssid", "password"), (), "settings.json: wifi")
     return {key: _text(given[key], "settings.json: wifi." + key) for key in given}
+
+
+def _converter(given):
+    where = "settings.json: converter"
+    only(given, _CONVERTER, (), where)
+    return {key: whole(given[key], -CONVERTER_MAX_PPM, CONVERTER_MAX_PPM, f"{where}.{key}") for key in _CONVERTER}
 
 
 def _broker(given):

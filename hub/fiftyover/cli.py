@@ -26,6 +26,8 @@ COMMANDS = {
     "demo": ("fiftyover.app.demo", "a whole simulated cook: broker, kit firmware, hub and page on this machine"),
     "setup": ("fiftyover.broker.setup", "make accounts, broker configuration, certificates and the service unit"),
     "serve": ("fiftyover.app.serve", "run the hub"),
+    "plan": ("fiftyover.app.plan", "the batch sheet of a recipe: weights, cure, casings, hooks, times, shopping"),
+    "report": ("fiftyover.reports.report_command", "the record of a batch: page, table, data, label, export, delete"),
     "rehearse": ("fiftyover.rehearse.command", "rehearse a cook against a simulated smoker, many times real time"),
 }
 

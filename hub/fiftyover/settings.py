@@ -145,7 +145,7 @@ def password(broker: BrokerSettings) -> str:
 
 
 def _why(error: Exception) -> str:
-    return (getattr(error, "strerror", None) or "it is not UTF-8 text")
+    return getattr(error, "strerror", None) or "it is not UTF-8 text"
 
 
 def _table(kind: Any, given: dict[str, Any], where: str, name: str, folder: Path) -> Any:

@@ -8,6 +8,7 @@ fast at both ends; MQTT, acknowledgements and commits stay in real seconds.
 from __future__ import annotations
 
 import argparse
+import logging
 import queue
 import sys
 import tempfile
@@ -16,6 +17,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from ..broker import accounts
 from ..broker.child import ChildBroker
@@ -43,6 +45,7 @@ KIT_WAIT_S = 20.0
 LOOK_S = 0.05
 SAY_TTY_S, SAY_LOG_S = 1.0, 10.0
 LIMIT_H = 16.0
+RECORD = "demo.sqlite"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -64,6 +67,7 @@ def run(args: argparse.Namespace) -> int:
         raise HubError(f"--speed {args.speed:g}: it must lie between 1 and 200.")
     if not 0 <= args.port <= 65535:
         raise HubError(f"--port {args.port}: it must lie between 0 and 65535.")
+    logging.basicConfig(level=logging.ERROR, format="%(levelname)s %(message)s")  # warnings are told on the page
     with demo(args) as world:
         print(f"The page: {world.page.address}", flush=True)  # noqa: T201
         outcome = world.cook(args.until_done)
@@ -115,8 +119,8 @@ class World:
             print(told, file=sys.stderr)  # noqa: T201
         at_s, air_degC, _, cores = self.plant.truth()
         outcome.see(at_s, air_degC)
-        for number, core_degC in person.go_out(at_s, cores):
-            outcome.pulled(number, at_s, core_degC)
+        for number, core_degC in person.go_out(cores):
+            outcome.pulled(number, core_degC)
 
     def _await_kit(self) -> None:
         deadline_s = time.monotonic() + KIT_WAIT_S
@@ -128,15 +132,14 @@ class World:
 
 
 @contextmanager
-def demo(args: argparse.Namespace) -> Iterator[World]:
-    """Start everything, in order; end it in the reverse order, whatever happens."""
+def demo(args: argparse.Namespace, **smoker: Any) -> Iterator[World]:
+    """Start everything, in order; end it in the reverse order, whatever happens. `smoker`: options of `Plant`."""
     with ExitStack() as stack:
         page = Page("127.0.0.1", args.port, frozenset(), None)
         stack.callback(page.stop)
         folder = args.keep or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="fiftyover-demo-")))
-        folder.mkdir(parents=True, exist_ok=True)
         clock = Clock(args.speed)
-        store = Store(folder / "demo.sqlite", clock)
+        store = Store(_fresh(folder) / RECORD, clock)
         stack.callback(store.close)
         broker = ChildBroker(args.broker, folder / "broker", accounts.fresh(KIT))
         stack.callback(broker.stop)
@@ -151,7 +154,7 @@ def demo(args: argparse.Namespace) -> Iterator[World]:
         stack.callback(client.stop)
         hub.start()
         stack.callback(hub.stop)
-        plant = _plant(args.seed, args.speed)
+        plant = _plant(args.seed, args.speed, smoker)
         stack.callback(plant.stop)
         kit = _kit(broker, plant, store.hub_id, args)
         stack.callback(kit.close)
@@ -161,8 +164,15 @@ def demo(args: argparse.Namespace) -> Iterator[World]:
         yield World(page, hub, kit, plant, clock, broker)
 
 
-def _plant(seed: int, speed: float) -> PlantServer:
-    world = Plant(seed, CHUBS, 45.0, WATTS, plan().cap_degC)
+def _fresh(folder: Path) -> Path:
+    """The folder, unless it holds a demo already: a new one cannot go on with its smoker."""
+    if (folder / RECORD).exists():
+        raise HubError(f"--keep {folder}: there is the record of a demo already; name another folder.")
+    return folder
+
+
+def _plant(seed: int, speed: float, smoker: dict[str, Any]) -> PlantServer:
+    world = Plant(seed, CHUBS, 45.0, WATTS, plan().cap_degC, **smoker)
     board = FakeBoard([circuit()] * (PROBES + 1), seed, read_noise_counts=0.0)
     return PlantServer(world, board, speed, relay_pin=RELAY_PIN, sounder_pin=SOUNDER_PIN)
 

@@ -8,17 +8,19 @@ from .hub import Hub
 
 
 class DemoPerson:
-    """Pulls what is called and reads by hand what is asked for, at once."""
+    """Pulls what is called, reads by hand what is asked for and resumes after an outage, at once."""
 
     def __init__(self, hub: Hub, plant: PlantServer) -> None:
         self._hub = hub
         self._plant = plant
 
-    def go_out(self, now_s: float, cores_degC: list[float]) -> list[tuple[int, float]]:  # noqa: ARG002
+    def go_out(self, cores_degC: list[float]) -> list[tuple[int, float]]:
         """Run every errand there is; (chub, true core) of each that was pulled."""
         state = self._hub.state
         if state is None:
             return []
+        if state.book.stopped == "outage":  # it has looked at the cores: they go on
+            self._hub.mark(ev.RESUME_HEAT, {}, "demo")
         for number in list(state.book.checks):
             self._hub.mark(ev.HAND_READING, {"chub": number, "core_degC": round(cores_degC[number - 1], 2)}, "demo")
         pulled = []

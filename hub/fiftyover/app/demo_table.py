@@ -26,7 +26,6 @@ class Outcome:
     simulated_s: float = 0.0
     wall_s: float = 0.0
     peak_air_degC: float = -math.inf
-    pulled_s: dict[int, float] = field(default_factory=dict)
     pulled_degC: dict[int, float] = field(default_factory=dict)
     kit_kib: int | None = None
     runtime: str = ""
@@ -36,14 +35,14 @@ class Outcome:
         self.simulated_s = at_s
         self.peak_air_degC = max(self.peak_air_degC, air_degC)
 
-    def pulled(self, number: int, at_s: float, core_degC: float) -> None:
+    def pulled(self, number: int, core_degC: float) -> None:
         """A chub left."""
-        self.pulled_s[number], self.pulled_degC[number] = at_s, core_degC
+        self.pulled_degC[number] = core_degC
 
     @property
     def done(self) -> bool:
         """All are out."""
-        return len(self.pulled_s) == len(self.plan.chubs)
+        return len(self.pulled_degC) == len(self.plan.chubs)
 
     @property
     def good(self) -> bool:
@@ -58,11 +57,12 @@ def progress(outcome: Outcome, last: bool = False) -> None:
     state, frame = outcome.hub.state, outcome.hub.last_frame
     if state is None or frame is None:
         return
-    cores = [t for t in frame.t[1:] if t is not None]
+    hung = [c for c in state.book.probe_of.values() if c < len(frame.t)]  # a pulled chub's probe is put away
+    cores = [t for t in (frame.t[channel] for channel in hung) if t is not None]
     line = (
         f"{clock_words(outcome.simulated_s)}  chamber {_f(frame.t[0])}  target {_f(state.target_degC)}  "
         f"coldest probe {_f(min(cores, default=None))}  element {frame.why}  "
-        f"out {len(outcome.pulled_s)} of {len(outcome.plan.chubs)}  permits run out {outcome.hub.expiries}"
+        f"out {len(outcome.pulled_degC)} of {len(outcome.plan.chubs)}  permits run out {outcome.hub.expiries}"
     )
     end = "\n" if last or not sys.stdout.isatty() else ""
     sys.stdout.write(("\r\x1b[K" if sys.stdout.isatty() else "") + line + end)
@@ -74,14 +74,14 @@ def closing_table(outcome: Outcome) -> str:
     state = outcome.hub.state
     began_s = min(state.book.hung_s.values(), default=0.0) if state else 0.0
     called_s = {e.data["chub"]: e.at_s - began_s for e in state.book.log if e.kind == ev.CALLED} if state else {}
+    pulled_s = {number: at_s - began_s for number, at_s in state.book.pulled_s.items()} if state else {}
     rows = [f"{'chub':>4}  {'line':<6} {'place':<20} {'probe':<6} {'called':>7} {'pulled':>7} {'true core':>10}"]
     for chub in outcome.plan.chubs:
-        pulled = outcome.pulled_s.get(chub.number)
         core = outcome.pulled_degC.get(chub.number)
         inside = core is not None and outcome.plan.band_degC[0] <= core <= outcome.plan.band_degC[1]
         rows.append(
             f"{chub.number:>4}  {chub.line:<6} {chub.place:<20} {chub.probe or 'none':<6} "
-            f"{_clock(called_s.get(chub.number)):>7} {_clock(pulled):>7} {_f(core, 1):>10}"
+            f"{_clock(called_s.get(chub.number)):>7} {_clock(pulled_s.get(chub.number)):>7} {_f(core, 1):>10}"
             + ("" if inside else "  outside its band")
         )
     foot, top = outcome.plan.band_degC

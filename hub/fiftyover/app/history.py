@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
+from ..batch import events as ev
+from ..batch.events import Event
 from ..batch.state import BatchState
 from ..store import DatedFrame, Store
+from ..web.words import CHART_MARK
 from .picture import warmup_s_of
 
 EVERY_S = 60.0
+MINUTE_MS = 60_000
+MINUTES_MAX = 2000  # a day and a half
 
 
 class Curves:
@@ -24,12 +30,16 @@ class Curves:
         """A new batch."""
         self._rows, self._from_ms, self._warmup_s = [], utc_ms, None
 
-    def resume(self, kit: str, from_ms: int) -> None:
-        """Read the batch's rows again after a restart."""
+    def resume(self, kit: str, from_ms: int, channels: int) -> None:
+        """Read the batch's minutes again after a restart."""
         self.begin(from_ms)
-        if kit:
-            for frame in self._store.frames(kit, from_ms, 1 << 62):
-                self.add(frame)
+        rows: dict[int, list[float | None]] = {}
+        for channel in range(1, channels) if kit else ():
+            for bucket in self._store.series(kit, channel, from_ms, self._store.clock.utc_ms(), MINUTES_MAX):
+                rows.setdefault(bucket.utc_ms // MINUTE_MS, [None] * channels)[channel] = bucket.mean
+        zero_ms = self._store.clock.utc_zero_ms()
+        self._rows = [((minute * MINUTE_MS - zero_ms) / 1000, rows[minute]) for minute in sorted(rows)]
+        self._warmup_s = warmup_s_of(self._rows)
 
     def add(self, frame: DatedFrame) -> None:
         """Take a frame; one a minute is kept."""
@@ -42,22 +52,51 @@ class Curves:
         return self._warmup_s
 
     def history(self, state: BatchState | None, kit: str, points: int, now_ms: int) -> dict[str, Any]:
-        """For the chart: points are [UTC s, °C]; kinds are chamber, target and core."""
+        """The running batch for the chart, see `columns`."""
         if state is None or not kit or self._from_ms is None:
-            return {"curves": [], "band_degC": [66.67, 68.33]}
-        from_ms = self._from_ms
-        curves = []
-        for channel in range(state.plan.channels):
-            buckets = self._store.series(kit, channel, from_ms, now_ms, points)
-            kind = "chamber" if channel == 0 else "core"
-            curves.append(
-                {"kind": kind, "channel": channel, "points": [[b.utc_ms / 1000, round(b.mean, 2)] for b in buckets]}
-            )
-        targets = [
-            [max(utc_ms, from_ms) / 1000, round(degC, 2)]
-            for utc_ms, degC in self._store.targets(kit, from_ms, now_ms)
-            if degC is not None
-        ]
-        thin = max(1, len(targets) // points)
-        curves.append({"kind": "target", "channel": -1, "points": targets[::thin]})
-        return {"curves": curves, "band_degC": list(state.plan.band_degC)}
+            return nothing()
+        told = columns(self._store, kit, state.plan.channels, self._from_ms, now_ms, points)
+        return told | {"band_degC": list(state.plan.band_degC), "marks": marks_of(state.book.log, state.book.void)}
+
+
+def nothing() -> dict[str, Any]:
+    """A chart without a curve."""
+    return {"t": [], "curves": [], "band_degC": [66.67, 68.33], "marks": []}
+
+
+def columns(store: Store, kit: str, channels: int, from_ms: int, to_ms: int, points: int) -> dict[str, Any]:
+    """Curves over one column of times: `t` is UTC s, a curve's `v` °C or None; kinds are chamber, core and target.
+
+    The store's buckets of all channels lie on one grid, so that this is at most `points` rows.
+    """
+    read = [(c, store.series(kit, c, from_ms, to_ms, points)) for c in range(channels)]
+    times = sorted({bucket.utc_ms for _, buckets in read for bucket in buckets})
+    curves: list[dict[str, Any]] = []
+    for channel, buckets in read:
+        at = {bucket.utc_ms: round(bucket.mean, 1) for bucket in buckets}
+        kind = "core" if channel else "chamber"
+        curves.append({"kind": kind, "channel": channel, "v": [at.get(utc_ms) for utc_ms in times]})
+    target = _steps(store.targets(kit, from_ms, to_ms), times)
+    curves.append({"kind": "target", "channel": -1, "v": target})
+    return {"t": [utc_ms // 1000 for utc_ms in times], "curves": curves}
+
+
+def _steps(changes: list[tuple[int, float | None]], times: list[int]) -> list[float | None]:
+    """The value in force at the end of each bucket; None where there was none yet."""
+    found: list[float | None] = []
+    value, waiting = None, list(reversed(changes))
+    for index, _ in enumerate(times):
+        end = times[index + 1] if index + 1 < len(times) else None
+        while waiting and (end is None or waiting[-1][0] < end):
+            value = waiting.pop()[1]
+        found.append(None if value is None else round(value, 1))
+    return found
+
+
+def marks_of(log: Sequence[Event], void: frozenset[int] = frozenset()) -> list[dict[str, Any]]:
+    """What happened, for lines in the chart: UTC s and a word. Undone events and repeats are left out."""
+    return [
+        {"t": event.utc_ms // 1000, "label": CHART_MARK[event.kind].format(**{"chub": "", **event.data})}
+        for number, event in enumerate(log)
+        if event.kind in CHART_MARK and number not in void and (event.kind != ev.DOOR or event.data.get("open"))
+    ]

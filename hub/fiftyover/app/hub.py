@@ -22,18 +22,22 @@ from ..errors import HubError
 from ..heater import follow
 from ..ingest import KitNote, Refused
 from ..store import DatedFrame
+from .foresight import Foresight
 from .history import Curves
 from .kit_watch import KitWatch
-from .parts import PLANNED, Parts, reading_of
+from .parts import Parts, reading_of
 from .picture import picture
-from .record import resumable, start_events
+from .record import Found, kit_chosen, planned, resumable
+from .troubles import Troubles
 
 LOG = logging.getLogger("fiftyover.hub")
 COMMIT_S = 1.0
 PICTURE_S = 0.25
 WAIT_S = 0.1
 TARGET_KELVIN = 0.1
-RESUME_FROM_S = 1200.0  # frames read again after a restart
+RESUME_FRAMES = 1200  # the newest of the batch, read again after a restart, however long ago that was
+RUN_AGAIN_S = 5.0
+FOR_EVER_MS = 1 << 62
 
 
 class Hub:
@@ -46,13 +50,16 @@ class Hub:
         self.last_frame: DatedFrame | None = None
         self.faults = 0
         self.expiries = 0  # permits that ran out on the kit while its link stood
-        self.troubles: dict[str, str] = {}
+        self.troubles = Troubles()
         self._inbox = inbox
         self._curves = Curves(parts.store)
+        self._foresight = Foresight(parts.store)
         self._lock = threading.RLock()
         self._stop = threading.Event()
         self._pictured_s = 0.0
         self._noted_degC: float | None = None
+        self._run_tried_s = -RUN_AGAIN_S
+        self._oversized = self._lost_in = 0
         self._threads = [
             threading.Thread(target=self._decide_for_ever, name="hub", daemon=True),
             threading.Thread(target=self._write_for_ever, name="hub-writer", daemon=True),
@@ -62,17 +69,29 @@ class Hub:
 
     def start(self) -> None:
         """Take up the batch that was going on, if there is one, and begin to work."""
-        found = resumable(self.parts.store)
-        if found is not None:
-            self._resume(found.plan, found.kit)
+        self.take_up()
+        self._foresight.start()
         for thread in self._threads:
             thread.start()
+
+    def take_up(self) -> None:
+        """Go on with the batch that the record says is going on."""
+        with self._lock:
+            try:
+                found = resumable(self.parts.store)
+            except HubError as fault:  # no heat, but the page is there to say so
+                self.troubles.put("batch", str(fault), self.parts.clock.monotonic_s())
+                return
+            if found is not None:
+                self._resume(found)
 
     def stop(self) -> None:
         """End: heat is withdrawn with a stop, and what is known is on the disk."""
         self._stop.set()
+        self._foresight.stop()
         for thread in self._threads:
-            thread.join(10.0)
+            if thread.ident is not None:
+                thread.join(10.0)
         with self._lock:
             kit, frame = self.watch.kit, self.last_frame
             if kit and frame is not None:
@@ -82,31 +101,32 @@ class Hub:
     def start_batch(self, plan: Plan) -> None:
         """Begin a batch and hang its chubs now. HubError if one is going on."""
         with self._lock:
-            if self.state is not None and not self.state.book.finished:
+            if self.state is not None and self.cooking:
                 raise HubError(f"Batch {self.state.plan.name!r} is still in the smoker: finish it first.")
             now_s, utc_ms = self.parts.clock.monotonic_s(), self.parts.clock.utc_ms()
-            for event in start_events(plan, self.watch.kit, now_s, utc_ms):
-                self.parts.store.add_event(plan.batch_id, event)
             decision = batch.on_mark(batch.new_state(plan), ev.HUNG, {}, now_s, utc_ms)
+            self.parts.store.add_event(plan.batch_id, planned(plan, self.watch.kit, now_s, utc_ms))
             self._take(decision)
+            self.troubles.put("batch", None, now_s)
             self._curves.begin(utc_ms)
-            self._set_process_cap(plan)
+            self._foresight.begin(self.watch.kit)
         self.parts.store.commit()
 
-    def _resume(self, plan: Plan, kit: str) -> None:
-        store, clock = self.parts.store, self.parts.clock
-        events = [event for event in store.events(plan.batch_id) if event.kind != PLANNED]
-        now_ms = clock.utc_ms()
-        frames = store.frames(kit, now_ms - int(RESUME_FROM_S * 1000), now_ms + 1000) if kit else []
-        self.watch.choose(kit)
-        self.state = batch.rebuild(plan, events, [reading_of(frame) for frame in frames])
-        self._curves.resume(kit, min((event.utc_ms for event in events), default=now_ms))
-        self._set_process_cap(plan)
+    def _resume(self, found: Found) -> None:
+        store, plan = self.parts.store, found.plan
+        since_ms = min((event.utc_ms for event in found.events), default=self.parts.clock.utc_ms())
+        self.watch.choose(found.kit)
+        kit = self.watch.kit
+        frames = store.frames(kit, since_ms, FOR_EVER_MS, RESUME_FRAMES) if kit else []
+        self.state = batch.rebuild(plan, found.events, [reading_of(frame) for frame in frames])
+        self._curves.resume(kit, since_ms, plan.channels)
+        self._foresight.resume(kit, since_ms, plan.channels)
         LOG.info("batch %s goes on with %d chubs in the smoker", plan.name, len(self.state.book.hanging))
 
-    def _set_process_cap(self, plan: Plan) -> None:
-        if self.watch.kit:
-            self.parts.heater.set_caps(self.watch.kit, process_cap_degC=plan.cap_degC)
+    @property
+    def cooking(self) -> bool:
+        """True while a batch is going on."""
+        return self.state is not None and not self.state.book.finished
 
     # -- the page's side
 
@@ -114,26 +134,28 @@ class Hub:
         """Take a person's mark; (done, one sentence). A stop is on the disk before it is confirmed."""
         with self._lock:
             now_s = self.parts.clock.monotonic_s()
-            told = self._stop_now(now_s) if kind == ev.STOP_HEAT else None
+            told = self._stop_now(now_s) if kind == ev.STOP_HEAT else _DONE.get(kind, "Noted.")
             if self.state is None:
-                return kind == ev.STOP_HEAT, told or "No batch is running; the kit was told to stop."
+                return kind == ev.STOP_HEAT, told if kind == ev.STOP_HEAT else "No batch is running."
+            given = {"who": who} if kind == ev.STOP_HEAT else {**data, "who": who}  # a stop is never refused
             try:
-                decision = batch.on_mark(self.state, kind, {**data, "who": who}, now_s, self.parts.clock.utc_ms())
+                self._take(batch.on_mark(self.state, kind, given, now_s, self.parts.clock.utc_ms()))
             except HubError as fault:
                 return False, str(fault)
-            self._take(decision)
             self._show(now_s)
         self.parts.store.commit()
         problem = self.parts.store.problem
-        if problem is not None:
-            return True, f"Done, but it is not saved yet: {problem}"
-        return True, told or _DONE.get(kind, "Noted.")
+        return True, told if problem is None else f"{told} But it is not saved yet: {problem}"
 
     def history(self, points: int) -> dict[str, Any]:
-        """Curves of the running batch for the chart."""
+        """Curves of the running batch for the chart; none while the record cannot be read."""
         with self._lock:
             state, kit = self.state, self.watch.kit
-        return self._curves.history(state, kit, points, self.parts.clock.utc_ms())
+        try:
+            return self._curves.history(state, kit, points, self.parts.clock.utc_ms())
+        except HubError as fault:
+            LOG.warning("%s", fault)
+            return self._curves.history(None, "", points, 0)
 
     def _stop_now(self, now_s: float) -> str:
         kit = self.watch.kit
@@ -160,6 +182,7 @@ class Hub:
     def step(self, item: Message | Link | None) -> None:
         """Take one message (None: only time has passed) and show what follows."""
         with self._lock:
+            self._number_permits(self.parts.clock.monotonic_s())
             if isinstance(item, Link):
                 self._link(item)
             elif item is not None:
@@ -167,31 +190,62 @@ class Hub:
                 for result in parts.inbox.handle(item.topic, item.payload, item.retained, item.arrived_s):
                     self._result(result)
             now_s = self.parts.clock.monotonic_s()
-            kit = self.watch.kit
-            if kit and self.parts.heater.stopped(kit):
-                self.parts.heater.stop_again(kit, now_s)
+            self._watch_stop(now_s)
+            self._watch_client(now_s)
             self._show(now_s, at_most_every_s=PICTURE_S)
 
+    def _number_permits(self, now_s: float) -> None:
+        """A run of the hub has numbers for four days of permits; then it needs a new, committed run number."""
+        if not self.parts.heater.needs_run or 0.0 <= now_s - self._run_tried_s < RUN_AGAIN_S:
+            return
+        self._run_tried_s = now_s
+        try:
+            self.parts.heater.new_run(self.parts.store.next_run())
+            self.troubles.put("run", None, now_s)
+        except HubError as fault:
+            self.troubles.put("run", f"No heat, for want of a new permit number: {fault}", now_s)
+
+    def _watch_stop(self, now_s: float) -> None:
+        """Send a stop until a frame shows that it worked; while it does not get through, a person has to go."""
+        kit = self.watch.kit
+        told = self.parts.heater.stop_again(kit, now_s) if kit and self.parts.heater.stopped(kit) else None
+        wanted = self.state is None or self.cooking
+        self.troubles.put("stop", f"The stop is {told}." if told and wanted else None, now_s)
+
+    def _watch_client(self, now_s: float) -> None:
+        counters = self.parts.client.counters
+        if counters.oversized > self._oversized:
+            self.troubles.news(
+                f"A message to {counters.oversized_topic} of over 8 KB was refused unread: look what publishes there.",
+                now_s,
+            )
+        if counters.lost_in > self._lost_in:
+            self.troubles.news("The hub was too busy for some messages; what they held is sent again.", now_s)
+        self._oversized, self._lost_in = counters.oversized, counters.lost_in
+
     def _link(self, link: Link) -> None:
-        LOG.info("%s", link.why)
-        self.troubles.pop("broker", None)
-        if not link.up:
-            self.troubles["broker"] = f"The hub's link is down, so nothing is heated: {link.why}"
+        if link.up:
+            LOG.info("%s", link.why)
+        told = f"The hub's link is down, so nothing is heated: {link.why}."
+        self.troubles.put("broker", None if link.up else told, self.parts.clock.monotonic_s())
 
     def _result(self, result: DatedFrame | KitNote | Refused) -> None:
         if isinstance(result, Refused):
-            LOG.warning("%s", result.sentence)
-            self.troubles["refused"] = result.sentence
+            self.troubles.news(result.sentence, self.parts.clock.monotonic_s())
         elif isinstance(result, KitNote):
-            self._note(result)
-        elif result.live and self.watch.hear(result):
-            self._frame(result)
+            self.watch.note(result)
+        elif result.live:
+            if not self.watch.kit:
+                self._choose(result.kit)
+            if result.kit == self.watch.kit:
+                self._frame(result)
 
-    def _note(self, note: KitNote) -> None:
-        self.watch.note(note)
-        cap_degC = self.watch.cap_degC
-        if cap_degC is not None and note.kit == self.watch.kit:
-            self.parts.heater.set_caps(note.kit, kit_cap_degC=cap_degC)
+    def _choose(self, kit: str) -> None:
+        """The first kit that is heard, where none was named, is the one; a running batch remembers it."""
+        self.watch.choose(kit)
+        if self.state is not None:
+            clock = self.parts.clock
+            self.parts.store.add_event(self.state.plan.batch_id, kit_chosen(kit, clock.monotonic_s(), clock.utc_ms()))
 
     def _frame(self, frame: DatedFrame) -> None:
         if frame.why == "expired" and (self.last_frame is None or self.last_frame.why != "expired"):
@@ -203,16 +257,18 @@ class Hub:
         decision = batch.decide(self.state, reading_of(frame))
         self._take(decision)
         self._curves.add(frame)
+        self._foresight.heed(frame.kit, decision.state)
         self._note_target(frame, decision)
-        self._set_process_cap(decision.state.plan)
+        self.parts.heater.set_caps(frame.kit, self.watch.cap_degC, decision.state.plan.cap_degC)
+        now_s = self.parts.clock.monotonic_s()
         if self.parts.simulated_only and not self.watch.simulated:
-            self.troubles["heat"] = "No heat: this hub runs faster than life and serves a simulated kit only."
+            self.troubles.put("heat", "No heat: this hub runs faster than life and serves a simulated kit only.", now_s)
             return
-        trouble = follow(self.parts.heater, frame, decision, self.parts.clock.monotonic_s())
-        if trouble is not None:
-            self.troubles["heat"] = f"No heat: {trouble}."
-        elif decision.fresh:
-            self.troubles.pop("heat", None)
+        trouble = follow(self.parts.heater, frame, decision, now_s)
+        if trouble is not None and decision.heat:
+            self.troubles.put("heat", f"No heat: {trouble}.", now_s)
+        elif decision.fresh or not decision.heat:  # what stands against heat is then among the batch's notes
+            self.troubles.put("heat", None, now_s)
 
     def _note_target(self, frame: DatedFrame, decision: Decision) -> None:
         """The target goes into the record when it moved by what a chart could show, or heat came or went."""
@@ -223,9 +279,9 @@ class Hub:
             self._noted_degC = target_degC
 
     def _take(self, decision: Decision) -> None:
-        self.state = decision.state
-        for event in decision.events:
+        for event in decision.events:  # first: one that cannot be written must not count
             self.parts.store.add_event(decision.state.plan.batch_id, event)
+        self.state = decision.state
 
     def _show(self, now_s: float, at_most_every_s: float = 0.0) -> None:
         if 0.0 <= now_s - self._pictured_s < at_most_every_s * getattr(self.parts.clock, "speed", 1.0):
@@ -237,23 +293,26 @@ class Hub:
                 self.state,
                 self.last_frame,
                 kit=self.watch.described(age_s),
-                alarms=self._alarms(age_s),
+                alarms=self._alarms(age_s, now_s),
                 warmup_s=self._curves.warmup_s(),
                 title="fiftyover",
+                finishes=self._foresight.finishes(self.state.book.hanging, now_s) if self.state else None,
             )
         )
 
-    def _alarms(self, age_s: float | None) -> list[str]:
-        told = [*self.troubles.values(), *self.watch.alerts.values()]
+    def _alarms(self, age_s: float | None, now_s: float) -> list[str]:
+        told = [*self.troubles.told(now_s), *self.watch.alerts.values()]
         if self.state is not None and self.state.book.hanging and age_s is not None and age_s > limits.TTL_S:
             told.insert(0, "The kit is not heard, so its element is off by itself. Go to the smoker: the clock runs.")
         if self.parts.client.taken_over:
             told.insert(0, "Another hub took this one's place at the broker. Heat is withdrawn until a person looks.")
+        if self.state is not None:
+            told += self._foresight.told(self.state, now_s)
         if self.parts.store.problem is not None:
             told.append(str(self.parts.store.problem))
         if self.faults:
             told.append(f"The hub had {self.faults} faults of its own; see its log.")
-        return told
+        return list(dict.fromkeys(told))
 
     # -- the writing thread
 
@@ -270,10 +329,11 @@ class Hub:
         self.parts.store.commit()
         for kit, ack in self.parts.inbox.acks_due():
             self.parts.client.publish(topics.ack_set(kit), messages.encode_ack(ack), 0)
-        for sentence in self.parts.store.take_notices():
-            LOG.warning("%s", sentence)
-            with self._lock:
-                self.troubles["store"] = sentence
+        notices, problem = self.parts.store.take_notices(), self.parts.store.problem
+        with self._lock:
+            for sentence in notices:
+                if problem is None or sentence != str(problem):  # that one is told as long as it stands
+                    self.troubles.news(sentence, self.parts.clock.monotonic_s())
 
 
 _DONE = {

@@ -6,7 +6,9 @@ import math
 from typing import Any
 
 from ..ingest import KitNote
-from ..store import DatedFrame
+
+KITS_MAX, NAMES_MAX, ALERTS_MAX = 16, 400, 16  # kept of what kits say; a kit of 31 probes has about 80 properties
+ALERT_MAX_LETTERS = 240
 
 
 class KitWatch:
@@ -26,24 +28,23 @@ class KitWatch:
                 self._keep(name, text)
             self._early.clear()
 
-    def hear(self, frame: DatedFrame) -> bool:
-        """Say whether a frame is of this hub's kit."""
-        self.choose(frame.kit)
-        return frame.kit == self.kit
-
     def note(self, note: KitNote) -> None:
         """Keep what the kit says of itself; before a kit was chosen, what each says."""
         if not self.kit:
-            if len(self._early) < 16 or note.kit in self._early:
-                self._early.setdefault(note.kit, {})[note.property] = note.text
+            if len(self._early) < KITS_MAX or note.kit in self._early:
+                early = self._early.setdefault(note.kit, {})
+                if len(early) < NAMES_MAX or note.property in early:
+                    early[note.property] = note.text
         elif note.kit == self.kit:
             self._keep(note.property, note.text)
 
     def _keep(self, name: str, text: str) -> None:
         if not name.startswith("$alert/"):
-            self.notes[name] = text
+            if len(self.notes) < NAMES_MAX or name in self.notes:
+                self.notes[name] = text
         elif text:
-            self.alerts[name] = f"The kit says: {text}"
+            if len(self.alerts) < ALERTS_MAX or name in self.alerts:
+                self.alerts[name] = f"The kit says: {text[:ALERT_MAX_LETTERS]}"
         else:
             self.alerts.pop(name, None)
 

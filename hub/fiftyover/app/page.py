@@ -9,9 +9,10 @@ import threading
 import uvicorn
 
 from ..errors import HubError, SettingsError
+from ..web.desk import Desk
 from ..web.entry import CheckCode, Entry
 from ..web.live import Live
-from ..web.pages import Actions, application
+from ..web.pages import application
 
 START_S = 10.0
 LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
@@ -36,12 +37,12 @@ class Page:
         host = "127.0.0.1" if self.host in ("0.0.0.0", "::") else self.host  # noqa: S104 - compared, not bound
         return f"http://{host}:{self.port}/"
 
-    def start(self, live: Live, actions: Actions, entry_clock: object) -> None:
+    def start(self, live: Live, desk: Desk, entry_clock: object) -> None:
         """Serve; HubError if the server does not come up."""
         self._live = live
         entry = Entry(frozenset(name.lower() for name in self._names), self._check_code, entry_clock)  # type: ignore[arg-type]
         config = uvicorn.Config(
-            application(live, actions, entry),
+            application(live, desk, entry),
             log_level="warning",
             lifespan="off",
             server_header=False,
@@ -72,15 +73,22 @@ class Page:
 
 
 def _taken(host: str, port: int) -> socket.socket:
+    one: socket.socket | None = None
     try:
         infos = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
         one = socket.socket(infos[0][0], socket.SOCK_STREAM)
         one.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         one.bind(infos[0][4])
+        one.listen()  # a bound socket that does not listen would not keep a second hub off the port
     except OSError as fault:
+        if one is not None:
+            one.close()
         if fault.errno == errno.EADDRINUSE:
             raise SettingsError(
                 f"The page's port {port} is in use by another program: end that one, or choose another port."
             ) from None
-        raise SettingsError(f"The page cannot be served at {host}:{port}: {fault.strerror or fault}.") from None
+        why = fault.strerror or str(fault)
+        raise SettingsError(
+            f"The page cannot be served at {host}:{port} ({why}): check host and port under [web]."
+        ) from None
     return one

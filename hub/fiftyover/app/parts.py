@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from ..batch.state import Reading
@@ -13,9 +12,6 @@ from ..heater import Heater
 from ..ingest import Inbox
 from ..store import DatedFrame, Store
 from ..web.live import Live
-
-PLANNED = "planned"  # the first event of every batch; its data is the plan
-Say = Callable[[str], None]
 
 
 @dataclass(frozen=True)

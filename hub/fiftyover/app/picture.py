@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import Any
 
+from ..alerts.rules import alerts_of
 from ..batch.state import BatchState
 from ..batch.tracks import believed
 from ..process import comeup
 from ..store import DatedFrame
-from ..web.words import HEATER, PROBE
+from ..web.words import HEATER, PROBE, STAGE
+from .errands import errands
 
-FRESH_S = 10.0
+Span = tuple[int, int]  # UTC ms, from and to
 
 
 def picture(
@@ -23,35 +26,46 @@ def picture(
     alarms: Sequence[str],
     warmup_s: float | None,
     title: str,
+    finishes: Mapping[int, Span] | None = None,
 ) -> dict[str, Any]:
-    """One snapshot for the page (JSON-able). `kit` tells id, age_s and simulated; temperatures in °C."""
+    """One snapshot for the page (JSON-able). `kit` tells id, age_s and simulated; temperatures in °C, times UTC ms.
+
+    `alarms` are what hub and kit have to tell; the batch's own are added. `finishes`: when each chub is expected.
+    """
     shown: dict[str, Any] = {
         "name": state.plan.name if state else title,
         "kit": dict(kit),
+        "at_ms": frame.utc_ms if frame else None,
+        "t": [_rounded(degC) for degC in frame.t] if frame else [],
         "chamber_degC": frame.t[0] if frame and frame.t else None,
         "target_degC": None,
         "limit_degC": None,
         "band_degC": [66.67, 68.33],
         "heater": HEATER.get(frame.why, frame.why) if frame else "no word from the kit yet",
         "warmup_s": warmup_s,
-        "alarms": list(alarms),
+        "warmup_limit_s": comeup.LIMIT_H * 3600.0,
+        "alarms": [asdict(alert) for alert in alerts_of(state, alarms)],
         "chubs": [],
         "stopped": False,
+        "stage": "",
         "next": "No batch is running.",
+        "next_at": None,
+        "mark": None,
+        "others": [],
+        "undo": None,
     }
     if state is None:
         return shown
-    notes = list(state.notes)
-    shown |= {
+    finishes = finishes or {}
+    return shown | {
         "target_degC": _rounded(state.target_degC) if state.heat else None,
         "limit_degC": state.plan.cap_degC,
         "band_degC": list(state.plan.band_degC),
-        "chubs": [_chub(state, frame, one.number) for one in state.plan.chubs],
+        "chubs": [_chub(state, frame, one.number, finishes) for one in state.plan.chubs],
         "stopped": state.book.stopped is not None,
-        "next": _next(state),
+        "stage": STAGE.get(state.why, ""),
+        **errands(state, finishes),
     }
-    shown["alarms"] += [note for note in notes if not note.startswith(("Pull", "Check"))]
-    return shown
 
 
 def warmup_s_of(rows: Sequence[tuple[float, Sequence[float | None]]]) -> float | None:
@@ -66,24 +80,9 @@ def warmup_s_of(rows: Sequence[tuple[float, Sequence[float | None]]]) -> float |
     return longest
 
 
-def _next(state: BatchState) -> str:
-    book = state.book
-    if book.calls:
-        names = ", ".join(str(number) for number in sorted(book.calls))
-        return f"Pull chub {names} now." if len(book.calls) == 1 else f"Pull chubs {names} now."
-    if book.checks:
-        names = ", ".join(str(number) for number in sorted(book.checks))
-        return f"Check by hand and type in: chub {names}."
-    if book.finished:
-        return "All chubs are out. Into the ice bath with them."
-    if not book.hung_s:
-        return "Hang the chubs."
-    if book.stopped is not None:
-        return "The heat is stopped. Look after the meat."
-    return "Nothing to do: the smoker follows the meat."
-
-
-def _chub(state: BatchState, frame: DatedFrame | None, number: int) -> dict[str, Any]:
+def _chub(
+    state: BatchState, frame: DatedFrame | None, number: int, finishes: Mapping[int, Span]
+) -> dict[str, Any]:
     book, chub = state.book, state.plan.chub(number)
     channel = book.probe_of.get(number)
     status = frame.s[channel] if frame and channel is not None and channel < len(frame.s) else ""
@@ -95,6 +94,10 @@ def _chub(state: BatchState, frame: DatedFrame | None, number: int) -> dict[str,
         "number": number,
         "line": chub.line,
         "place": chub.place,
+        "probe": channel,
+        "lead": number == state.lead_chub and number in book.hanging,
+        "guessed": guessed,
+        "finish": finishes.get(number) if number in book.hanging else None,
         "diameter_mm": chub.diameter_mm,
         "core_degC": _rounded(guess.core_degC) if guessed and guess else core,
         "state": where,
@@ -114,16 +117,21 @@ def _where(state: BatchState, number: int, trouble: str, guessed: bool) -> tuple
         return "check", "check by hand", "CHECK"
     if number not in book.hung_s:
         return "waiting", "not hung yet", ""
-    channel = book.probe_of.get(number)
-    if channel is not None and channel in book.out:
-        return "hanging", f"its probe is not believed: it {book.out[channel]}", "probe?"
     if trouble:
         return "hanging", trouble, "probe?"
+    channel = book.probe_of.get(number)
+    if channel is not None and channel in book.out:
+        return "hanging", f"its probe is not believed: it {_reason(book.out[channel])}", "probe?"
     if guessed:
         return "hanging", "estimated, no probe", "about"
     if channel is not None and number not in believed(state):
         return "hanging", "watching the probe for three minutes first", ""
     return "hanging", "hanging", ""
+
+
+def _reason(out: str) -> str:
+    """Why a probe is not believed, after the words "it"."""
+    return "gave no reading" if out == "no reading" else "was moved" if out == "moved" else out
 
 
 def _rounded(degC: float | None) -> float | None:

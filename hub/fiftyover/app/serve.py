@@ -7,6 +7,7 @@ import logging
 import queue
 import signal
 import threading
+import time
 import tomllib
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
@@ -22,10 +23,10 @@ from ..broker.client import BrokerClient
 from ..broker.notes import Link, Message
 from ..broker.setup import BROKER
 from ..clock import Clock
-from ..errors import PlanError, SettingsError
+from ..errors import BrokerError, PlanError, SettingsError
 from ..heater import Heater
 from ..ingest import Inbox
-from ..settings import Settings
+from ..settings import BrokerSettings, Settings
 from ..store import Store
 from ..web.entry import CheckCode
 from ..web.live import Live
@@ -35,12 +36,14 @@ from .parts import Parts, new_batch_id
 
 INBOX_MAX = 20_000
 WATCH_S = 0.5
+CONNECT_S = 10.0  # longer than a broker needs to start; with it the service unit never gives up for good
+LOOK_S = 0.05
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument(
-        "--settings", type=Path, metavar="HUB.TOML", help="settings file (default: hub.toml, if there is one)"
+        "--settings", type=Path, metavar="HUB.TOML", help="settings file (default: hub.toml, if there is one here)"
     )
     parser.add_argument("--batch", type=Path, metavar="BATCH.TOML", help="a plan whose chubs hang in the smoker now")
     parser.add_argument("--verbose", action="store_true", help="say more on the terminal")
@@ -79,7 +82,11 @@ class _Watch:
 
 @contextmanager
 def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
-    """Everything a hub needs, started in order and ended in the reverse order."""
+    """Everything a hub needs, started in order and ended in the reverse order.
+
+    A broker that cannot be reached is a BrokerError at the start, so that whoever set it up hears of it. With meat in
+    the smoker the hub starts all the same (after a power cut, say): the page tells, and the broker is tried again.
+    """
     with ExitStack() as stack:
         page = _page(settings)
         stack.callback(page.stop)
@@ -99,19 +106,30 @@ def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
         live = Live()
         parts = Parts(clock, store, Inbox(store, clock, kits), client, heater, live, settings.kit.id)
         hub = Hub(parts, inbox)
-        client.start()
         stack.callback(client.stop)
-        hub.start()
+        client.start()
         stack.callback(hub.stop)
+        hub.start()
+        if not hub.cooking:
+            _await_broker(client)
         page.start(live, hub, clock.monotonic_s)
         yield hub, page, _Watch(child)
+
+
+def _await_broker(client: BrokerClient) -> None:
+    until_s = time.monotonic() + CONNECT_S
+    while not client.up:
+        if time.monotonic() > until_s:
+            raise BrokerError(f"{client.why}.")
+        time.sleep(LOOK_S)
 
 
 def _settings(path: Path | None) -> Settings:
     if path is not None:
         return hub_settings.load(path)
     usual = Path("hub.toml")
-    return hub_settings.load(usual) if usual.exists() else Settings()
+    # Nothing is set up yet: a broker of the hub's own, and like the page on this machine only.
+    return hub_settings.load(usual) if usual.exists() else Settings(broker=BrokerSettings(port=0, child=True))
 
 
 def _plan(path: Path) -> Plan:

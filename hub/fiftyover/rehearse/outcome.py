@@ -55,7 +55,7 @@ def _chubs(result: Result) -> list[dict[str, Any]]:
                 "peak_degC": peaks[index],
                 "comeup_h": measure.comeup_h(times, core),
                 "lethality_row_degF": measure.lethality_row_degF(times, core),
-                "forecasts": [],
+                "forecasts": result.forecasts[index],
             }
         )
     return chubs

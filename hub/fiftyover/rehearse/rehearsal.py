@@ -8,6 +8,7 @@ the element's current has changed, so it never steps over a switching.
 import math
 import time
 from dataclasses import dataclass, field
+from typing import Any
 
 from fiftyover.batch import events
 from fiftyover.batch.events import Event
@@ -16,6 +17,7 @@ from fiftyover.errors import HubError
 from fiftyover.rehearse import faults
 from fiftyover.rehearse.baselines import Dial, Thermostat
 from fiftyover.rehearse.fake_board import FakeBoard
+from fiftyover.rehearse.forecasts import Notebook
 from fiftyover.rehearse.hub_side import HubSide
 from fiftyover.rehearse.kit_side import KitLoop, boot
 from fiftyover.rehearse.measure import Trace
@@ -42,6 +44,7 @@ class Result:
     called_s: dict[int, float]
     events: list[Event] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
+    forecasts: list[list[dict[str, Any]]] = field(default_factory=list)
 
 
 def plan_of(scenario: Scenario) -> Plan:
@@ -87,6 +90,7 @@ class Rehearsal:
         self._doors = list(scenario.doors_s)
         self._faults = sorted(scenario.faults, key=lambda fault: fault.at_s)
         self._person = Person(scenario.response_s)
+        self._notebook = Notebook() if scenario.forecast else None
         self._on = False
         self._stepped_ms = 0
         self._baseline = _baseline(scenario, plant)
@@ -103,8 +107,14 @@ class Rehearsal:
         self._hear(self.hub.mark(events.HUNG, {"chubs": [chub.number for chub in self.hub.plan.chubs]}, 0.0))
         ended_s = self._cook(end_s)
         after = self._cool_down()
+        forecasts = self._judged()
         taken_s = time.perf_counter() - began_s
-        return Result(self.trace, after, ended_s, taken_s, self._person.called_s, self.log, self.hub.refused)
+        return Result(self.trace, after, ended_s, taken_s, self._person.called_s, self.log, self.hub.refused, forecasts)
+
+    def _judged(self) -> list[list[dict[str, Any]]]:
+        if self._notebook is None:
+            return [[] for _ in self.trace.pulled_s]
+        return self._notebook.judged(self.trace.times_s, self.trace.cores(), self.scenario.band_degC[0])
 
     # -- what a fault may do (faults.Stage)
 
@@ -202,6 +212,8 @@ class Rehearsal:
             self.kit.record(self.now_ms)
             if self._linked:
                 self._hear(self.hub.frame(self.kit.live(), now_s))
+                if self._notebook is not None:
+                    self._notebook.note(self.hub.state, now_s)
         if self._baseline is not None:
             on = self._baseline_on(now_s)
             if on != self._on:

@@ -1,107 +1,68 @@
-"""The pages: now, its stream, its history, the marks. Everything the page does goes through `Actions`."""
+"""The pages and what they ask for. Everything a page does goes through the `Desk`; nothing is decided here."""
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, select_autoescape
+from markupsafe import Markup
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import MutableHeaders
 from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
-from starlette.responses import (
-    HTMLResponse,
-    JSONResponse,
-    PlainTextResponse,
-    RedirectResponse,
-    Response,
-    StreamingResponse,
-)
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response, StreamingResponse
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from .desk import Desk
 from .entry import COOKIE, SESSION_S, Entry, Session
+from .fence import BODY_MAX_BYTES, Fence, Refusal, json_body, may_change, refused, signed_in
 from .live import Live
-from .words import MARKS, WATCHER_MARKS
+from .words import MARKS, PAGE, TABS, WATCHER_MARKS
 
 HERE = Path(__file__).parent
-BODY_MAX_BYTES = 4096
-POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
-)
-HEADERS = {
-    "content-security-policy": POLICY,
-    "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
-    "cross-origin-opener-policy": "same-origin",
-}
-
-
-class Actions(Protocol):
-    """What a page can ask of the hub. Both answer only after it is so."""
-
-    def mark(self, kind: str, data: dict[str, Any], who: str) -> tuple[bool, str]:
-        """Record a mark; (done, one sentence for the person)."""
-
-    def history(self, points: int) -> dict[str, Any]:
-        """Series of the running batch for the chart, at most `points` a series."""
+GZIP_FROM_BYTES = 1000
+POINTS = (10, 400, 2000)  # rows of a chart: least, usual, most
 
 
 class Pages:
     """The handlers, with what they need."""
 
-    def __init__(self, live: Live, actions: Actions, entry: Entry, title: str) -> None:
+    def __init__(self, live: Live, desk: Desk, entry: Entry) -> None:
         self._live = live
-        self._actions = actions
+        self._desk = desk
         self._entry = entry
-        self._title = title
         loader = FileSystemLoader(HERE / "templates")
         self._templates = Environment(loader=loader, autoescape=select_autoescape(), trim_blocks=True)
+        self._templates.filters["safe_json"] = lambda text: Markup(text.replace("<", "\\u003c"))  # noqa: S704 - escaped
 
     async def now(self, request: Request) -> Response:
         """The page one looks at."""
-        session = self._entry.session(request)
-        if session is None:
-            return RedirectResponse("/sign-in", 303)
-        _, snapshot = self._live.latest()
-        return self._page("now.html", session=session, snapshot=snapshot, signed_in=self._entry.check_code is not None)
+        return await self._tab(request, "now.html", "/")
 
     async def live(self, request: Request) -> Response:
         """Server-sent events of the snapshot."""
-        if self._entry.session(request) is None:
-            return _refused("Sign in first.", 401)
+        signed_in(self._entry, request)
         headers = {"cache-control": "no-store", "x-accel-buffering": "no"}
         return StreamingResponse(self._live.stream(), media_type="text/event-stream", headers=headers)
 
     async def history(self, request: Request) -> Response:
         """The curves so far."""
-        if self._entry.session(request) is None:
-            return _refused("Sign in first.", 401)
-        asked = request.query_params.get("points", "400")
-        points = min(2000, max(10, int(asked))) if asked.isdecimal() else 400
-        return JSONResponse(await run_in_threadpool(self._actions.history, points))
+        signed_in(self._entry, request)
+        return JSONResponse(await run_in_threadpool(self._desk.history, points_asked(request)))
 
     async def mark(self, request: Request) -> Response:
         """A mark by the person: pulled, a hand reading, stop, resume, undo."""
-        session = self._entry.session(request)
-        if session is None:
-            return _refused("Sign in first.", 401)
-        if not (self._entry.origin_allowed(request) and self._entry.token_fits(request, session)):
-            return _refused("This request did not come from the hub's own page. Load the page again.", 403)
-        body, fault = await _json_body(request)
-        if fault:
-            return _refused(fault, 400)
+        session = may_change(self._entry, request, cook=False)
+        body = await json_body(request)
         kind = body.pop("kind", None)
         if kind not in MARKS:
-            return _refused(f"There is no mark called {kind!r}.", 400)
-        if session.role != "cook" and kind not in WATCHER_MARKS:
-            return _refused("A watcher may stop the heat; ask the cook for everything else.", 403)
-        done, sentence = await run_in_threadpool(self._actions.mark, kind, body, session.name)
+            raise Refusal(f"There is no mark called {kind!r}.", 400)
+        if kind not in WATCHER_MARKS:
+            may_change(self._entry, request)
+        done, sentence = await run_in_threadpool(self._desk.mark, kind, body, session.name)
         return JSONResponse({"done": done, "sentence": sentence}, 200 if done else 409)
 
     async def sign_in_page(self, request: Request) -> Response:
@@ -113,13 +74,13 @@ class Pages:
     async def sign_in(self, request: Request) -> Response:
         """Check name and code; wrong ones are slowed down."""
         if not self._entry.origin_allowed(request):
-            return _refused("This request did not come from the hub's own page.", 403)
+            raise Refusal("This request did not come from the hub's own page.", 403)
         address = request.client.host if request.client else ""
         wait_s = self._entry.wait_s(address)
         if wait_s > 0:
             return self._page("sign_in.html", 429, sentence=f"Too many tries. Wait {wait_s:.0f} s and try again.")
         if int(request.headers.get("content-length", "0") or 0) > BODY_MAX_BYTES:
-            return _refused("That is too long.", 413)
+            raise Refusal("That is too long.", 413)
         form = await request.form(max_fields=4, max_files=0)
         name, code = str(form.get("name", "")), str(form.get("code", ""))
         key = await run_in_threadpool(self._entry.sign_in, name, code, address)
@@ -134,24 +95,40 @@ class Pages:
 
     async def sign_out(self, request: Request) -> Response:
         """Forget this browser."""
-        session = self._entry.session(request)
-        if session is None or not (self._entry.origin_allowed(request) and self._entry.token_fits(request, session)):
-            return _refused("Load the page again.", 403)
-        self._entry.sign_out(request)
+        may_change(self._entry, request, cook=False)
+        await run_in_threadpool(self._entry.sign_out, request)
         return JSONResponse({"done": True, "sentence": "Signed out."})
+
+    async def _tab(self, request: Request, name: str, tab: str, **values: Any) -> Response:
+        """One of the pages under the tabs, for who is signed in; the others are sent to the sign-in."""
+        session = self._entry.session(request)
+        if session is None:
+            return RedirectResponse("/sign-in", 303)
+        _, snapshot = self._live.latest()
+        return self._page(name, session=session, tab=tab, snapshot=snapshot, **values)
 
     def _page(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:
         session: Session | None = values.get("session")
         text = self._templates.get_template(name).render(
-            title=self._title, token=session.token if session else "", **values
+            token=session.token if session else "",
+            signed_in=self._entry.check_code is not None,
+            tabs=TABS,
+            words=PAGE,
+            **values,
         )
         return HTMLResponse(text, status, headers={"cache-control": "no-store"})
 
 
-def application(live: Live, actions: Actions, entry: Entry, title: str = "fiftyover") -> Starlette:
-    """The web application of one hub."""
-    pages = Pages(live, actions, entry, title)
+def points_asked(request: Request) -> int:
+    """How many rows of a chart the page asks for, within bounds."""
+    least, usual, most = POINTS
+    asked = request.query_params.get("points", "")
+    return min(most, max(least, int(asked))) if asked.isascii() and asked.isdecimal() and len(asked) < 9 else usual
 
+
+def application(live: Live, desk: Desk, entry: Entry) -> Starlette:
+    """The web application of one hub."""
+    pages = Pages(live, desk, entry)
     routes = [
         Route("/", pages.now),
         Route("/live", pages.live),
@@ -162,55 +139,5 @@ def application(live: Live, actions: Actions, entry: Entry, title: str = "fiftyo
         Route("/sign-out", pages.sign_out, methods=["POST"]),
         Mount("/static", StaticFiles(directory=HERE / "static")),
     ]
-    return Starlette(routes=routes, middleware=[Middleware(Fence, entry=entry)])
-
-
-class Fence:
-    """Refuses foreign host names and adds the protective headers to every answer."""
-
-    def __init__(self, app: ASGIApp, entry: Entry) -> None:
-        self._app = app
-        self._entry = entry
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """One request."""
-        if scope["type"] != "http":
-            await self._app(scope, receive, send)
-            return
-        if not self._entry.host_allowed(Request(scope)):
-            refusal = PlainTextResponse("This hub does not answer under that name.", 421)
-            await refusal(scope, receive, send)
-            return
-
-        async def with_headers(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                for key, value in HEADERS.items():
-                    headers.setdefault(key, value)
-            await send(message)
-
-        await self._app(scope, receive, with_headers)
-
-
-def _refused(sentence: str, status: int) -> JSONResponse:
-    return JSONResponse({"done": False, "sentence": sentence}, status)
-
-
-async def _json_body(request: Request) -> tuple[dict[str, Any], str]:
-    """The body as a JSON object of plain values, or why not."""
-    raw = b""
-    async for chunk in request.stream():
-        raw += chunk
-        if len(raw) > BODY_MAX_BYTES:
-            return {}, f"The request is over {BODY_MAX_BYTES} bytes."
-    try:
-        body = json.loads(raw, parse_constant=_no_constant)
-    except (ValueError, RecursionError):
-        return {}, "The request is not JSON."
-    if not isinstance(body, dict):
-        return {}, "The request is not a JSON object."
-    return body, ""
-
-
-def _no_constant(text: str) -> float:
-    raise ValueError(text)
+    middleware = [Middleware(Fence, entry=entry), Middleware(GZipMiddleware, minimum_size=GZIP_FROM_BYTES)]
+    return Starlette(routes=routes, middleware=middleware, exception_handlers={Refusal: refused})

@@ -1,47 +1,135 @@
-// Chamber, target and cores over the batch, with the band they aim at. Plain SVG: a few hundred points a curve.
-const NS = "http://www.w3.org/2000/svg";
-const W = 900, H = 320, LEFT = 46, RIGHT = 10, TOP = 10, FOOT = 28;
+// Chamber, target and cores over the batch, with the band they aim at and the marks; drawn by uPlot (vendor/).
+import { fingers } from "./fingers.js";
+import { $, clock, say } from "./said.js";
+import { toShown } from "./units.js";
 
-function add(parent, name, attributes, text) {
-  const e = document.createElementNS(NS, name);
-  for (const [key, value] of Object.entries(attributes)) e.setAttribute(key, value);
-  if (text !== undefined) e.textContent = text;
-  parent.append(e);
+const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+const LINE = {
+  chamber: () => ({ stroke: colour("--chamber"), width: 2.5 }),
+  target: () => ({ stroke: colour("--target"), width: 1.5, dash: [7, 5] }),
+  core: () => ({ stroke: colour("--meat-line"), width: 1.5 }),
+};
+let plot = null;
+let history = null;
+
+function bandAndMarks(u) {
+  const { left, top, width, height } = u.bbox;
+  const c = u.ctx;
+  c.save();
+  c.beginPath();
+  c.rect(left, top, width, height);
+  c.clip();
+  const [foot, head] = history.band_degC.map((degC) => u.valToPos(toShown(degC), "y", true));
+  c.globalAlpha = 0.28;
+  c.fillStyle = colour("--meat-line");
+  c.fillRect(left, head, width, Math.max(2, foot - head));
+  c.globalAlpha = 1;
+  c.fillStyle = c.strokeStyle = colour("--soft");
+  c.font = `${11 * devicePixelRatio}px system-ui, sans-serif`;
+  c.textAlign = "left";
+  let row = 0, lastX = -1e9;
+  for (const mark of history.marks) {
+    const x = u.valToPos(mark.t, "x", true);
+    row = x - lastX < 60 * devicePixelRatio ? (row + 1) % 4 : 0;
+    lastX = x;
+    c.fillRect(x, top, devicePixelRatio, height);
+    c.fillText(mark.label, x + 3 * devicePixelRatio, top + (12 + 13 * row) * devicePixelRatio);
+  }
+  c.restore();
 }
 
-export function drawChart(svg, history, shown, units) {
-  svg.setAttribute("viewBox", `0 0 ${W} ${H}`);
-  svg.replaceChildren();
-  const all = history.curves.flatMap((c) => c.points);
-  if (all.length < 2) {
-    add(svg, "text", { x: W / 2, y: H / 2, "text-anchor": "middle" }, "The curves begin with the first minutes of the batch.");
-    return;
+// Where each curve ends in the part that is shown: [name, colour, x, y] in canvas pixels.
+function ends(u) {
+  const found = [];
+  u.series.forEach((series, i) => {
+    if (!i || !series.name) return;
+    const values = u.data[i];
+    let last = values.length - 1;
+    while (last >= 0 && (values[last] === null || u.data[0][last] > u.scales.x.max)) last -= 1;
+    if (last < 0 || u.data[0][last] < u.scales.x.min) return;
+    const x = Math.min(u.valToPos(u.data[0][last], "x", true), u.bbox.left + u.bbox.width);
+    found.push([series.name, series.stroke(u, i), x, u.valToPos(values[last], "y", true)]);
+  });
+  return found.sort((a, b) => a[3] - b[3]);
+}
+
+// The number of its chub at the end of each core, none over another: no legend has to be matched by colour.
+function names(u) {
+  const c = u.ctx, px = devicePixelRatio;
+  c.save();
+  c.font = `600 ${12 * px}px system-ui, sans-serif`;
+  c.textAlign = "left";
+  let free = -Infinity;
+  for (const [name, stroke, x, y] of ends(u)) {
+    const at = Math.max(y, free);
+    free = at + 12 * px;
+    c.fillStyle = stroke;
+    c.fillText(name, x + 3 * px, at + 4 * px);
   }
-  const times = all.map((p) => p[0]);
-  const [t0, t1] = [Math.min(...times), Math.max(...times, Math.min(...times) + 600)];
-  const values = all.map((p) => p[1]);
-  const step = units === "F" ? 20 : 10;
-  const toShown = (degC) => (units === "F" ? degC * 1.8 + 32 : degC);
-  const low = Math.floor(toShown(Math.min(...values)) / step) * step;
-  const high = Math.ceil(toShown(Math.max(...values)) / step) * step;
-  const x = (t) => LEFT + ((t - t0) / (t1 - t0)) * (W - LEFT - RIGHT);
-  const y = (degC) => H - FOOT - ((toShown(degC) - low) / (high - low || 1)) * (H - TOP - FOOT);
-  const yShown = (v) => H - FOOT - ((v - low) / (high - low || 1)) * (H - TOP - FOOT);
-  for (let v = low; v <= high; v += step) {
-    add(svg, "line", { x1: LEFT, x2: W - RIGHT, y1: yShown(v), y2: yShown(v), class: "axis" });
-    add(svg, "text", { x: LEFT - 6, y: yShown(v) + 4, "text-anchor": "end", "font-size": 12 }, `${v}°`);
-  }
-  const tick = [300, 900, 1800, 3600, 7200, 14400].find((s) => (t1 - t0) / s <= 9) || 28800;
-  for (let t = Math.ceil(t0 / tick) * tick; t <= t1; t += tick) {
-    const clock = new Date(t * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
-    add(svg, "text", { x: x(t), y: H - 8, "text-anchor": "middle", "font-size": 12 }, clock);
-  }
-  const [foot, head] = history.band_degC;
-  if (toShown(foot) < high) {
-    add(svg, "rect", { x: LEFT, y: y(head), width: W - LEFT - RIGHT, height: Math.max(1, y(foot) - y(head)), class: "band" });
-  }
+  c.restore();
+}
+
+function options() {
+  const axis = { stroke: colour("--ink"), grid: { stroke: colour("--line"), width: 0.5 }, ticks: { stroke: colour("--line") }, font: "12px system-ui, sans-serif" };
+  return {
+    width: Math.max(280, $("chart").clientWidth),
+    height: Math.min(420, Math.max(240, innerWidth * 0.6)),
+    padding: [8, 62, 0, 0],
+    legend: { show: false },
+    cursor: { drag: { x: false, y: false } },
+    scales: { x: { time: true }, y: { range: (_, low, high) => [Math.floor(low / 10) * 10, Math.ceil((high + 1) / 10) * 10] } },
+    axes: [
+      { ...axis, values: (_, ticks) => ticks.map((t) => clock(t * 1000)), space: 70 },
+      { ...axis, values: (_, ticks) => ticks.map((v) => `${v}°`), size: 46 },
+    ],
+    series: [{}, ...history.curves.map((curve) => ({
+      ...LINE[curve.kind](), points: { show: false }, spanGaps: false,
+      name: curve.kind === "core" ? String(curve.chub ?? "") : say(curve.kind),
+    }))],
+    hooks: { draw: [bandAndMarks, names] },
+    plugins: [fingers()],
+  };
+}
+
+const columns = () => [history.t, ...history.curves.map((curve) => curve.v.map((v) => (v === null ? null : toShown(v))))];
+
+export function drawChart(told) {
+  const reach = plot && plot.reached ? { ...plot.reached } : null;
+  history = told;
+  plot?.destroy();
+  plot = null;
+  const empty = history.t.length < 2;
+  $("chart-empty").hidden = !empty;
+  $("chart-empty").textContent = empty ? say("chart-empty") : "";
+  if (empty) return;
+  plot = new uPlot(options(), columns(), $("chart"));
+  plot.reached = reach;
+  if (reach) plot.setScale("x", reach);
+}
+
+// A reading that came since the curves were fetched.
+export function addReading(snapshot) {
+  if (!plot || !snapshot.at_ms || !history.t.length) return;
+  const t = Math.round(snapshot.at_ms / 1000);
+  const last = history.t.length - 1;
+  const step = last ? Math.max(5, (history.t[last] - history.t[0]) / 800) : 5;
+  if (t < history.t[last] + step) return;
+  history.t.push(t);
   for (const curve of history.curves) {
-    const path = curve.points.map((p, i) => `${i ? "L" : "M"}${x(p[0]).toFixed(1)} ${y(p[1]).toFixed(1)}`).join("");
-    add(svg, "path", { d: path, class: `curve ${curve.kind}` });
+    const v = curve.kind === "target" ? snapshot.target_degC : snapshot.t[curve.channel];
+    curve.v.push(v === undefined ? null : v);
   }
+  plot.setData(columns(), !plot.reached);
+  if (plot.reached) plot.setScale("x", plot.reached);
 }
+
+export function reach(seconds) {
+  if (!plot) return;
+  const end = history.t[history.t.length - 1];
+  plot.reached = seconds ? { min: Math.max(history.t[0], end - seconds), max: end } : null;
+  plot.setScale("x", plot.reached ?? { min: history.t[0], max: end });
+}
+
+export const redraw = () => { if (history) drawChart(history); };
+addEventListener("resize", () => { if (plot) plot.setSize({ width: Math.max(280, $("chart").clientWidth), height: plot.height }); });
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);

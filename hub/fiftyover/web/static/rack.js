@@ -1,7 +1,12 @@
 // The rack: chubs drawn hanging where they hang, each filling as its core climbs from the cold to the foot of its band.
+// A called chub hangs lower, in a double outline, with a tag; nothing is told by colour alone.
+import { say } from "./said.js";
+import { shown } from "./units.js";
+
 const NS = "http://www.w3.org/2000/svg";
 const COLD_DEGC = 4.4;
-const TOP = 34, TALL = 150, WIDE = 46, GAP = 26;
+const LARGEST = 1.5; // times its drawn size, where there is room
+const CELL = 64, TALL = 132, HOOK = 26, DROP = 14, ROW = HOOK + TALL + DROP + 74;
 
 function add(parent, name, attributes, text) {
   const e = document.createElementNS(NS, name);
@@ -11,35 +16,57 @@ function add(parent, name, attributes, text) {
   return e;
 }
 
-export function drawRack(svg, snapshot, shown) {
+function body(group, chub, x, y, share) {
+  const wide = 46 * Math.min(1, Math.max(0.6, chub.diameter_mm / 64));
+  const left = x + (CELL - wide) / 2;
+  const round = { x: left, y, width: wide, height: TALL, rx: wide / 2.4 };
+  const clip = `chub-${chub.number}`;
+  add(add(group, "clipPath", { id: clip }), "rect", round);
+  const inside = { "clip-path": `url(#${clip})`, x: left, width: wide };
+  add(group, "rect", { ...inside, y, height: TALL, class: "skin" });
+  add(group, "rect", { ...inside, y: y + TALL * (1 - share), height: TALL * share, class: chub.guessed ? "filling guessed" : "filling" });
+  add(group, "rect", { ...round, class: "outline" });
+  if (chub.state === "called") {
+    add(group, "rect", { x: left - 5, y: y - 5, width: wide + 10, height: TALL + 10, rx: wide / 2, class: "outline" });
+  }
+}
+
+function tag(group, x, y, text, kind) {
+  const wide = Math.max(44, text.length * 10 + 14);
+  const left = x + CELL / 2 - wide / 2;
+  add(group, "path", { d: `M${left} ${y} h${wide - 8} l8 12 l-8 12 h${8 - wide} z`, class: `tag ${kind}` });
+  add(group, "text", { x: x + CELL / 2 - 3, y: y + 17, class: `tag-text ${kind}` }, text);
+}
+
+function hang(svg, snapshot, chub, x, y) {
+  const group = add(svg, "g", { class: `chub ${chub.state}` });
+  const core = chub.core_degC === null ? say("no-probe") : shown(chub.core_degC);
+  add(group, "title", {}, say("rack-chub", { chub: chub.number, line: chub.line, place: chub.place, core, words: chub.words }));
+  const drop = chub.state === "called" ? DROP : 0;
+  const top = y + HOOK + drop;
+  add(group, "path", { d: `M${x + CELL / 2} ${top} V${y + 10} a5 5 0 1 1 5 -6`, class: "hook" });
+  if (chub.state !== "pulled") {
+    const foot = snapshot.band_degC[0];
+    const share = chub.core_degC === null ? 0 : Math.min(1, Math.max(0, (chub.core_degC - COLD_DEGC) / (foot - COLD_DEGC)));
+    body(group, chub, x, top, share);
+  }
+  const under = y + HOOK + TALL + DROP;
+  add(group, "text", { x: x + CELL / 2, y: under + 20, class: "number" }, chub.number);
+  if (chub.state !== "pulled") add(group, "text", { x: x + CELL / 2, y: under + 38, class: "core" }, core);
+  if (chub.flag) tag(group, x, under + 44, chub.flag, chub.state);
+}
+
+export function drawRack(svg, snapshot) {
   const chubs = snapshot.chubs;
-  const rowLength = Math.min(chubs.length, 12) || 1;
-  const rows = Math.ceil(chubs.length / rowLength);
-  const rowTall = TOP + TALL + 64;
-  svg.setAttribute("viewBox", `0 0 ${rowLength * (WIDE + GAP) + GAP} ${rows * rowTall}`);
+  const wide = svg.parentElement.clientWidth || 340;
+  const across = Math.max(1, Math.min(chubs.length, Math.floor(wide / CELL)));
+  const rows = Math.ceil(chubs.length / across);
+  const even = Math.ceil(chubs.length / Math.max(1, rows));
+  svg.setAttribute("viewBox", `0 0 ${even * CELL} ${rows * ROW}`);
+  svg.setAttribute("width", Math.min(wide, even * CELL * LARGEST));
   svg.replaceChildren();
   for (let row = 0; row < rows; row += 1) {
-    add(svg, "line", { x1: 4, x2: rowLength * (WIDE + GAP) + GAP - 4, y1: row * rowTall + 8, y2: row * rowTall + 8, class: "bar" });
+    add(svg, "line", { x1: 2, x2: even * CELL - 2, y1: row * ROW + 6, y2: row * ROW + 6, class: "rod" });
   }
-  chubs.forEach((chub, i) => {
-    const x = GAP + (i % rowLength) * (WIDE + GAP);
-    const y = Math.floor(i / rowLength) * rowTall + TOP;
-    const group = add(svg, "g", { class: chub.state });
-    add(group, "title", {}, `Chub ${chub.number}, ${chub.line}, place ${chub.place}: ${shown(chub.core_degC, 1)}, ${chub.words}`);
-    add(group, "path", { d: `M${x + WIDE / 2} ${y} v-14 a6 6 0 1 1 6 -6`, class: "hook" });
-    const wide = WIDE * Math.min(1, Math.max(0.55, chub.diameter_mm / 64));
-    const left = x + (WIDE - wide) / 2;
-    const share = chub.core_degC === null ? 0
-      : Math.min(1, Math.max(0, (chub.core_degC - COLD_DEGC) / (snapshot.band_degC[0] - COLD_DEGC)));
-    const clip = `chub-${chub.number}`;
-    const clipPath = add(group, "clipPath", { id: clip });
-    add(clipPath, "rect", { x: left, y, width: wide, height: TALL, rx: wide / 2.4 });
-    add(group, "rect", { x: left, y, width: wide, height: TALL, class: "skin", "clip-path": `url(#${clip})` });
-    add(group, "rect", { x: left, y: y + TALL * (1 - share), width: wide, height: TALL * share, class: "filling", "clip-path": `url(#${clip})` });
-    add(group, "rect", { x: left, y, width: wide, height: TALL, rx: wide / 2.4, class: "outline" });
-    const middle = { x: x + WIDE / 2, "text-anchor": "middle" };
-    add(group, "text", { ...middle, y: y + TALL + 20, "font-size": 15, "font-weight": 600 }, chub.number);
-    add(group, "text", { ...middle, y: y + TALL + 38, "font-size": 13 }, chub.core_degC === null ? "no probe" : shown(chub.core_degC));
-    if (chub.flag) add(group, "text", { ...middle, y: y + TALL + 55, "font-size": 13, "font-weight": 700 }, chub.flag);
-  });
+  chubs.forEach((chub, i) => hang(svg, snapshot, chub, (i % even) * CELL, Math.floor(i / even) * ROW + 6));
 }

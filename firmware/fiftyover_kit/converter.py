@@ -1,9 +1,12 @@
-"""External 16-bit I2C converters that read the supply of the dividers beside the probes, for boards without a good one.
+"""What a converter's counts become before `sense` has them; integers only and no heap: this is on the guard's path.
 
-Each chip has four inputs: 0, 1, 2 for probes, 3 wired to the supply of the dividers. A probe's reading is its share of
-that supply, so neither the supply nor the chip's own reference matters. A setting's `input` is chip x 4 + 0, 1 or 2.
-Registers, ranges and times are those of the ADS1115 (TI document SBAS444E): single shot, +-4.096 V, 860 a second.
-Integers only and no heap: this is on the guard's path. A bus that does not answer is a reading of 0: "short".
+`corrected` takes out a converter's own gain and offset (settings.json `converter`).
+
+`RailAdc` is external 16-bit converters on I2C, for boards without a good one of their own. Each chip has four inputs:
+0, 1, 2 for probes, 3 wired to the supply of the dividers. A probe's reading is its share of that supply, so neither the
+supply nor the chip's reference matters. A setting's `input` is chip x 4 + 0, 1 or 2. Registers, ranges and times are
+those of the ADS1115 (TI document SBAS444E): single shot, +-4.096 V, 860 a second. A bus that does not answer is a
+reading of 0: "short".
 """
 
 import time
@@ -15,6 +18,20 @@ _CONVERSION, _CONFIG = 0, 1  # registers
 _WAIT_US = 1500  # one conversion at 860 a second, 10 % slow, and waking up
 _CONFIG_HIGH = 0xC3  # start, input 0 against ground, +-4.096 V, single shot; the input's number goes to bits 4 and 5
 _CONFIG_LOW = 0xE3  # 860 a second, comparator off
+
+
+def correction(gain_ppm, offset_ppm):
+    """(gain, offset) for `corrected`: the gain in units of 2^-20, the offset in counts of 64 reads."""
+    return gain_ppm * 1049 // 1000, offset_ppm * 4194 // 1000
+
+
+def corrected(total, n, gain, offset):
+    """A sum of n reads (at most 64) with gain and offset taken out, within 0..n x 65535."""
+    total += ((total >> 8) * gain >> 12) + offset * n // 64
+    if total < 0:
+        return 0
+    top = 65535 * n
+    return top if total > top else total
 
 
 def share_sum(code, rail_code, n):
