@@ -17,6 +17,7 @@ from .backlog import CAPACITY_BYTES, NO_READING, Backlog
 from .contract import limits, messages
 from .contract.errors import ContractError
 from .contract.limits import GUARD_PERIOD_MS, ticks_diff  # noqa: F401  main.py takes the period from here
+from .hearing import Hearing
 from .sense import OK, READS, UNCALIBRATED, Probe, guard_limits
 from .settings import KitError
 
@@ -25,10 +26,10 @@ _TICKS_A_ROUND = 4  # every core is sampled once in so many ticks
 _PRESS_MAX_MS = 3000  # a longer press is no "short press"
 _RING_S = limits.DOOR_WINDOW_MS // 1000
 _FALL_CENTIKELVIN = int(limits.DOOR_FALL_KELVIN_PER_MIN * 100 * limits.DOOR_WINDOW_MS / 60000)
-_GRANT, _STOP, _ACK = "heater/grant/set", "heater/stop/set", "frame/ack/set"
 _STANDBY = limits.WHY.index("standby")
 _CORE_CENTI = int(limits.STANDBY_CORE_DEGC * 100)
-_SILENT_TEXT = "No hub is heard: the element is off, or held by stand-by if that was armed. Look at the meat."
+_APART_CENTIKELVIN, _APART_S = 800, 120  # two chamber probes: places differ by less, a door's draught lasts less
+_APART_TEXT = "The two chamber probes differ by over 15 F for 2 min: the hotter one counts for the limit. Look at both."
 _LATCHED_TEXT = "The chamber was over the kit's limit: heat stays off. Find out why, let it cool, hold the button 10 s."
 
 
@@ -42,7 +43,7 @@ def _limits_of(settings):
     return found
 
 
-class Kit:
+class Kit(Hearing):
     """One kit on one board.
 
     `boot`, `seq` (of the newest frame), `refused` {name: count}, `alerts` {id: text of what holds now},
@@ -74,23 +75,12 @@ class Kit:
         self.seq = -1
         self._t = [NO_READING] * len(self.probes)
         self._s = [0] * len(self.probes)
+        self._held = 0  # duty while stand-by heats
+        self._apart_s = 0  # seconds for which the two chamber probes have differed
         self._left_s = 0
         self._up_ms = 0
         self._up_at = now_ms
-        # The link's times are real seconds; a simulated kit may run on a faster clock (board.speed).
-        speed = getattr(board, "speed", 1)
-        self._silent_ms = int(limits.HUB_SILENT_MS * speed)
-        self._standby = standby.new_state(now_ms, int(limits.STANDBY_AFTER_MS * speed))
-        self._offered = ""  # hub and batch of the stand-by offered last
-        self._armed = 0
-        self._held = 0  # duty while stand-by heats
-        self._chirp = 0  # seconds for which the sounder says "armed"
-        self._gone = 0  # 1: silent for 60 s
-        self._heard = 1  # 1 heard lately, 0 silent: the sounder, 2 silent and the button was pressed
-        self._heard_at = now_ms
-        self._other_at = now_ms
-        self.binding = settings.hub
-        self.refused = {}
+        self._begin_to_hear(settings.hub, now_ms)
         self.alerts = {"latched": _LATCHED_TEXT} if self._latched else {}
 
     # -- the guard's path: no heap ---------------------------------------------------------------------------
@@ -193,6 +183,7 @@ class Kit:
             degC_x100 = probe.degC_x100()
             self._t[index] = NO_READING if degC_x100 is None else degC_x100
             self._s[index] = probe.status
+        self._watch_pair()
         state = self._guard
         self._left_s = (guard.left_ms(state, now_ms) or standby.left_ms(self._standby)) // 1000
         self.seq += 1
@@ -200,6 +191,18 @@ class Kit:
         power = guard.duty(state) or self._held
         self.backlog.push(self.seq, now_ms & limits.TICK_MASK, self._t, self._s, on, power, guard.reason(state))
         return self.seq
+
+    def _watch_pair(self):
+        """Which of two chamber probes is wrong is not known here: it is said, and the limit takes the hotter one."""
+        if self._second == 0:
+            return
+        one, other = self._t[0], self._t[self._second]
+        apart = one != NO_READING and other != NO_READING and abs(one - other) > _APART_CENTIKELVIN
+        self._apart_s = self._apart_s + 1 if apart and not guard.is_door_open(self._guard) else 0
+        if self._apart_s >= _APART_S:
+            self.alerts["chambers-differ"] = _APART_TEXT
+        elif self._apart_s == 0:
+            self.alerts.pop("chambers-differ", None)
 
     def record_or_say(self, now_ms):
         """`record`, where a fault - a full heap, say - costs a frame and not the guard. The hub sees the gap."""
@@ -232,111 +235,6 @@ class Kit:
         else:
             self.alerts.pop("latched", None)
 
-    def _watch_silence(self, now_ms):
-        if self._gone == 0 and not 0 <= ticks_diff(now_ms, self._heard_at) < self._silent_ms:
-            self._gone = 1
-            self.binding = self._settings.hub
-        armed = standby.is_armed(self._standby)
-        if self._heard == 2 and self._armed and not armed:  # its hours are over: the meat is without heat
-            self._heard = 1
-        self._armed = armed
-        if self._heard == 1 and (self._gone or standby.holds(self._standby, now_ms)):
-            self._heard = 0
-            self._board.sounder(1)
-            self.alerts["hub-silent"] = _SILENT_TEXT
-        if self._chirp:
-            self._chirp -= 1
-            if self._chirp == 0 and self._heard:
-                self._board.sounder(0)
-        if "other-hub" in self.alerts and not 0 <= ticks_diff(now_ms, self._other_at) < self._silent_ms:
-            del self.alerts["other-hub"]
-
-    # -- from the hub ----------------------------------------------------------------------------------------
-
-    def on_link(self, up, _now_ms):
-        """The session to the broker is up or down."""
-        guard.on_link(self._guard, 1 if up else 0)
-
-    def on_message(self, rest, payload, retained, now_ms):
-        """One message; `rest` is the topic below homie/5/<kit>/. Never raises: what is wrong is refused and counted."""
-        try:
-            if rest == _GRANT:
-                self._on_grant(messages.decode_grant(payload), 1 if retained else 0, now_ms)
-            elif rest == _STOP:
-                self._on_stop(messages.decode_stop(payload), retained, now_ms)
-            elif rest == _ACK:
-                self._on_ack(messages.decode_ack(payload), retained, now_ms)
-            else:
-                self._refuse("unreadable")
-        except ContractError as error:
-            self._refuse(_key_of(str(error)))
-            if rest == _GRANT:
-                guard.on_refused(self._guard)
-
-    def _on_grant(self, grant, retained, now_ms):
-        boot_ok = 1 if grant["boot"] == self.boot else 0
-        ours = self._obeys(grant["hub"], retained, now_ms)
-        seq = grant["seq"]
-        power = int(grant["duty"] * 1000 + 0.5)
-        code = guard.on_grant(self._guard, now_ms, boot_ok, ours, retained, seq, grant["up"], grant["ttl"], power)
-        if code:
-            self._refuse(limits.REFUSALS[code])
-        same, centi_degC, limit_s, offered = -1, 0, 0, ""
-        if "standby" in grant:
-            wish = grant["standby"]
-            offered = grant["hub"] + " " + wish["batch"]
-            same, centi_degC, limit_s = 1 if offered == self._offered else 0, int(wish["degC"] * 100), wish["s"]
-        taken = 0 if code else 1
-        if standby.on_grant(
-            self._standby, now_ms, boot_ok, ours, retained, seq, taken, same, centi_degC, limit_s, power
-        ):
-            self._offered = offered
-
-    def _on_stop(self, stop, retained, now_ms):
-        ours = self._obeys(stop["hub"], retained, now_ms)
-        boot_ok = 1 if stop["boot"] == self.boot else 0
-        if guard.on_stop(self._guard, now_ms, boot_ok, ours, stop["seq"]):
-            standby.on_stop(self._standby, boot_ok, ours, stop["seq"])
-        else:
-            self._refuse("other-hub")
-
-    def _on_ack(self, ack, retained, now_ms):
-        if retained:
-            self._refuse("retained")
-        elif not self._obeys(ack["hub"], retained, now_ms):
-            self._refuse("other-hub")
-        elif ack["boot"] != self.boot:
-            self._refuse("other-boot")
-        else:
-            self.backlog.ack(ack["got"])
-
-    def _refuse(self, name):
-        self.refused[name] = self.refused.get(name, 0) + 1
-
-    def _obeys(self, hub, retained, now_ms):
-        """1 if `hub` is the one this kit is bound to. A retained message is no sign of life, and binds to nobody."""
-        self._watch_silence(now_ms)
-        if self.binding == "" and not retained:
-            self.binding = hub
-            if not self._offered.startswith(hub + " "):
-                standby.on_stop(self._standby, 0, 0, 0)
-        if hub != self.binding:
-            if not retained:
-                self._other_at = now_ms
-                self.alerts["other-hub"] = (
-                    f"Hub {hub} also sends to this kit, which obeys {self.binding}. Stop it, or set the kit's hub anew."
-                )
-            return 0
-        if not retained:
-            self._heard_at = now_ms
-            self._gone = 0
-            standby.on_heard(self._standby, now_ms)
-            if self._heard != 1:
-                self._heard = 1
-                self._board.sounder(0)
-                self.alerts.pop("hub-silent", None)
-        return 1
-
     # -- for link.py -----------------------------------------------------------------------------------------
 
     def homie_values(self):
@@ -367,14 +265,6 @@ class Kit:
             if self._t[index] != NO_READING:
                 values[node + "temperature"] = "%.2f" % (self._t[index] / 100)
         return values
-
-
-def _key_of(text):
-    """Which of limits.REFUSALS a contract error is: a grant's two limits that decoding finds already, or the rest."""
-    for key in ("ttl", "duty"):
-        if f"`{key}` is " in text:
-            return key
-    return "unreadable"
 
 
 async def every(period_ms, board, work):

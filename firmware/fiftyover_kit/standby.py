@@ -11,7 +11,7 @@ The power is a slow PI on the chamber's centi-degC, called only while there may 
 begins at the mean of the hub's last duties, but at no more than half. Gain and reset time are those of an integrator
 with delay (0.13 K/s per unit duty, 35 s; twice that gain for 1500 W) with four and two times the delay to spare.
 
-state (slots)   0 OFFERED  1 ARMED  2 SEEN (newest number of a grant or stop, -1 none)  3 HEARD_AT  4 SILENT  5 HOLDS
+state (slots)   0 OFFERED  1 ARMED  2 SEEN (newest number of a grant, -1 none)  3 HEARD_AT  4 SILENT  5 HOLDS
                 6 CENTI (hold at, centi-degC)  7 LIMIT ms  8 SPENT ms  9 LAST tick  10 LOW (a core has passed 62 °C)
                 11 TERM (the integral, duty in 1/1000 x 2^12)  12 AFTER ms
 """
@@ -120,12 +120,13 @@ def on_grant(state, now_ms, boot_ok, hub_ok, retained, seq, taken, same, centi_d
     return 1
 
 
-def on_stop(state, boot_ok, hub_ok, seq):
-    """A stop that the guard obeyed, or the kit obeys another hub from now on: nothing is armed or offered."""
+def on_stop(state):
+    """A stop that the guard obeyed, or the kit obeys another hub from now on: nothing is armed or offered.
+
+    Its number is the guard's business: what came before it is not taken, and so offers nothing.
+    """
     state[_OFFERED] = 0
     _end(state)
-    if hub_ok == 1 and boot_ok == 1 and state[_SEEN] < seq <= SEQ_MAX:
-        state[_SEEN] = seq
 
 
 def on_button(state, now_ms):
@@ -159,7 +160,7 @@ def power(state, chamber_centi):
     """The duty 0..1000 for the next guard tick, for a chamber of so many centi-degC."""
     off = max(-_FAR_CENTIKELVIN, min(_FAR_CENTIKELVIN, goal(state) - chamber_centi))
     wanted = (off >> 1) + (state[_TERM] >> _TERM_SHIFT)
-    if (wanted > 0 or off > 0) and (wanted < 1000 or off < 0):
+    if 0 <= wanted <= 1000:  # at an end nothing is wound up
         state[_TERM] += off
     return max(0, min(1000, wanted))
 

@@ -148,10 +148,9 @@ class Walk:
         self.states = self.transitions = self.heating = self.depth = 0
         self.violation = ""
 
-    def key(self, state: array, now: int, world: World) -> tuple[tuple[int, ...], World]:
+    def key(self, values: array, now: int, world: World) -> tuple[bytes, World]:
         """The state as seen from NOW: times moved, numbers ranked, what is never read again set to 0."""
         g = self.guard
-        values = list(state)
         for at, flag in self.timed:  # a time without its flag is never read
             values[at] = ticks_add(values[at], NOW - now) if values[flag] else 0
         if values[g._EXPIRY]:
@@ -173,7 +172,7 @@ class Walk:
             grants = [one and one._replace(seq=rank[one.seq]) for one in (world.older, world.newer)]
             stop = (rank[world.stop[0]], world.stop[1]) if world.stop else None
             world = World(oracle._replace(mark=rank[oracle.mark]), grants[0], grants[1], stop)
-        return tuple(values), world
+        return values.tobytes(), world
 
     def start(self, latched: int) -> array:
         state = self.guard.new_state(LIMITS, NOW, latched)
@@ -213,13 +212,13 @@ class Walk:
         elif self.guard.is_latched(state) != int(after.oracle.latched):
             self.violation = f"after {name!r} the latch is {self.guard.is_latched(state)}: {after.oracle}"
         state[self.guard._CAUSE] = state[self.guard._WHY] = state[self.guard._SICK] = 0  # words for the person only
-        if now == NOW and after == here[1] and tuple(state) == here[0]:
+        if now == NOW and after == here[1] and state.tobytes() == here[0]:
             return here, heats
         return self.key(state, now, after), heats
 
 
 def test_guard_never_heats_but_when_the_contract_allows_it_in_any_reachable_state() -> None:
-    began = time.perf_counter()
+    began = time.process_time()
     gc.disable()  # a hundred thousand tuples, none of them garbage
     try:
         walk = Walk(guard_with()).run()
@@ -227,7 +226,7 @@ def test_guard_never_heats_but_when_the_contract_allows_it_in_any_reachable_stat
         gc.enable()
     print(
         f"\nguard proof: {walk.states} states, {walk.transitions} transitions ({walk.heating} with heat), "
-        f"depth {walk.depth}, {time.perf_counter() - began:.1f} s"
+        f"depth {walk.depth}, {time.process_time() - began:.1f} s of processor time"
     )
     assert walk.violation == ""
     assert walk.heating > 1000
@@ -237,9 +236,13 @@ def test_guard_never_heats_but_when_the_contract_allows_it_in_any_reachable_stat
 MUTANTS = {
     "boot hold ignored": ("state[_LATCH] == 0 and state[_HOLD] == 0", "state[_LATCH] == 0"),
     "latch ignored": ("state[_LATCH] == 0 and state[_HOLD] == 0", "state[_HOLD] == 0"),
-    "door ignored": ("state[_DOOR] == 0 and state[_EXPIRY] != 0", "state[_EXPIRY] != 0"),
-    "bad reading ignored": ("state[_GOOD] == 1 and state[_DOOR] == 0", "state[_DOOR] == 0"),
-    "permit not asked for": ("state[_DOOR] == 0 and state[_EXPIRY] != 0:", "state[_DOOR] == 0:"),
+    "door ignored": ("state[_GOOD] == 1 and state[_DOOR] == 0:", "state[_GOOD] == 1:"),
+    "bad reading ignored": ("state[_GOOD] == 1 and state[_DOOR] == 0:", "state[_DOOR] == 0:"),
+    "permit not asked for": (
+        "if state[_EXPIRY] != 0:\n            state[_WHY] = _WHY_ON",
+        "if True:\n            state[_WHY] = _WHY_ON",
+    ),
+    "hold not asked for": ("        if holds == 1:", "        if True:"),
     "permit never ends": ("not 0 < ticks_diff(state[_EXPIRY], now_ms) <= _TTL_MAX_MS", "False"),
     "permit ends late": ("not 0 < ticks_diff(state[_EXPIRY], now_ms)", "not 0 <= ticks_diff(state[_EXPIRY], now_ms)"),
     "far future is live": ("(state[_EXPIRY], now_ms) <= _TTL_MAX_MS", "(state[_EXPIRY], now_ms) <= TICK_MASK"),

@@ -126,13 +126,6 @@ def test_rubbish_from_outside_is_counted_and_never_raises(rest, payload):
     assert rig.board.on == 1
 
 
-def test_grant_may_carry_a_stand_by_that_this_kit_does_not_act_on():
-    rig = Rig().run(6)
-    rig.grant(standby={"batch": "7f2c", "degC": 66.0, "s": 14400})
-    assert rig.kit.refused == {}
-    assert rig.kit.homie_values()["heater/armed"] == "false"
-
-
 def test_stop_opens_the_relay_at_the_next_tick_even_if_retained_or_of_another_boot():
     for changed in ({}, {"retained": True}, {"boot": "000000000000"}, {"hub": STRANGER}):
         rig = heating()
