@@ -175,7 +175,8 @@ def fit_probe(
     """ln R_curve = a + b ln R through two or more baths (degC, ohm of the probe itself: `ohm_behind`).
 
     The verdict is "wrong curve" if at some bath the probe lies further off the curve than `tolerance` can explain
-    (give it bath_kelvin=0.8 if boiling is by altitude alone). CalibrationError as `check_baths`, or if a bath lies off the fit through all.
+    (give it bath_kelvin=0.8 if boiling is by altitude alone). CalibrationError as `check_baths`, or if a bath lies off
+    the fit through all.
     """
     rows = check_baths(baths, least=2)
     allowed = tolerance or Tolerance()
