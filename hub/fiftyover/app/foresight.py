@@ -38,6 +38,7 @@ class Foresight:
         self._kit = ""
         self._told: Outlook | None = None
         self._state: BatchState | None = None
+        self._looked_s = float("-inf")
         self._lock = threading.Lock()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._work, name="foresight", daemon=True)
@@ -88,16 +89,20 @@ class Foresight:
             return []
         return sentences(told, state.plan)
 
+    def look(self) -> bool:
+        """Make a forecast if one is due; whether one was due."""
+        with self._lock:
+            state, rows, prior, kit = self._state, list(self._memory.rows), self._prior, self._kit
+        if state is None or state.book.finished or not rows or 0.0 <= rows[-1].at_s - self._looked_s < EVERY_S:
+            return False
+        self._looked_s = rows[-1].at_s
+        self._forecast(state, rows, prior, kit)
+        return True
+
     def _work(self) -> None:
-        done_s = float("-inf")
         while not self._stop.wait(LEAST_S):
-            with self._lock:
-                state, rows, prior, kit = self._state, list(self._memory.rows), self._prior, self._kit
-            if state is None or state.book.finished or not rows or 0.0 <= rows[-1].at_s - done_s < EVERY_S:
-                continue
-            done_s = rows[-1].at_s
             try:
-                self._forecast(state, rows, prior, kit)
+                self.look()
             except Exception:  # a forecast that fails is none; nothing else may suffer
                 LOG.exception("no forecast this time")
 

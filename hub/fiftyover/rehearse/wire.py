@@ -16,6 +16,7 @@ from fiftyover.rehearse.fake_board import FakeBoard
 from fiftyover.rehearse.scenario import World
 
 READS = 16
+INPUTS, NO_INPUT = 64, 65535
 SEND_KIT_S = 0.2  # of kit time: five datagrams a second of it
 SEND_REAL_MIN_S = 0.002
 CATCH_UP_REAL_S = 5.0  # made up after the machine slept; the rest never happened
@@ -139,7 +140,8 @@ class PlantServer:
                 core = self.plant.core_degC[channel - 1]
                 degC[channel] = core if core is not None and math.isfinite(core) else degC[channel]
         codes = [self.board.read_sum(channel, READS) // READS for channel in range(len(degC))]
-        datagram = struct.pack(f"<{len(codes)}H", *codes) + (b"\x01" if self.button else b"\x00")
+        codes += [NO_INPUT] * (INPUTS - len(codes))  # always of one length, see unix/machine.py
+        datagram = struct.pack(f"<{INPUTS}H", *codes) + (b"\x01" if self.button else b"\x00")
         try:
             self._socket.sendto(datagram, self._kit)
         except OSError:  # the kit is gone; its next datagram says where it is

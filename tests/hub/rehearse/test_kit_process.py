@@ -212,6 +212,34 @@ def test_converter_reads_the_plants_code_with_a_little_noise_and_rails_without(m
     assert pressed == 0  # to ground
 
 
+def test_datagrams_that_queued_up_press_no_button(micropython, plant):
+    """A kit that was held up finds many at once; MicroPython reads on over their ends until its buffer is full."""
+    code = (
+        "import machine, json, utime\n"
+        "button = machine.Pin(3, machine.Pin.IN)\n"
+        "seen = []\n"
+        "for _ in range(12):\n"
+        "    utime.sleep(0.1)\n"
+        "    seen.append([button.value(), machine.ADC(machine.Pin(26)).read_u16()])\n"
+        "print(json.dumps(seen[2:]))\n"
+    )
+    given = {"FIFTYOVER_PLANT_PORT": str(plant.port), "FIFTYOVER_BUTTON_PIN": "3", "MICROPYPATH": f"{SHIMS}:.frozen"}
+    command = [str(micropython), "-c", code]
+    process = subprocess.Popen(command, env={**os.environ, **given}, stdout=subprocess.PIPE, text=True)
+    plant.socket.settimeout(5.0)
+    _, kit = plant.socket.recvfrom(512)
+    datagram = struct.pack("<64H", *[MILD] * 8, *[65535] * 56) + b"\x00"
+    burst = 0
+    while process.poll() is None:
+        burst += 1
+        for _ in range(burst % 7 + 5):
+            plant.socket.sendto(datagram, kit)
+        time.sleep(0.08)
+    seen = json.loads(process.communicate(timeout=5)[0])
+    assert {value for value, _ in seen} == {1}, "not pressed"
+    assert all(MILD - 8 <= code <= MILD + 8 for _, code in seen), seen
+
+
 def test_shims_load_under_the_running_cpython_too(tmp_path):
     script = tmp_path / "main.py"
     script.write_text("import time, machine, network\nprint(time.ticks_diff(5, (1 << 30) - 5), machine.SPEED)\n")

@@ -25,6 +25,7 @@ from fiftyover.control.forecast.heating import (
 from fiftyover.control.forecast.prior import TAIL, Expected
 
 ERROR_KELVIN = 0.025
+HEAVY = 3.0  # degrees of freedom of the errors
 TOGETHER_S = 600.0
 OLD_S = 3600.0
 ROUNDS = 5
@@ -64,10 +65,9 @@ class Fit:
 
     theta: Array
     precision: Array
-    error_kelvin: float
 
     def spread(self) -> Array:
-        """Give the standard deviations (6, chubs), in the units of `heating.NAMES`."""
+        """Give the standard deviations (6, chubs), in the units of theta (logs are ratios)."""
         count = self.theta.shape[1]
         return np.asarray(np.sqrt(np.diag(np.linalg.inv(self.precision))).reshape(count, len(NAMES)).T)
 
@@ -116,7 +116,7 @@ def _only(there: BoolArray, after: Profile, before: Profile) -> Profile:
 def fit(past: Past, before: Expected, rounds: int = ROUNDS) -> Fit:
     """Fit all chubs of a batch.
 
-    Parameters: ``past`` as in `Past`; ``before`` the prior for these chubs; ``rounds`` of Gauss-Newton.
+    Parameters: ``past`` as in `Past` [s, degC, m]; ``before`` the prior for these chubs; ``rounds`` of Gauss-Newton.
     Returns: Fit, in the units of `heating.NAMES`. Raises nothing; figures stay inside physical bounds.
     Source: Gauss-Newton for a normal posterior; the shared prior is a Student t by reweighting.
     """
@@ -125,26 +125,24 @@ def fit(past: Past, before: Expected, rounds: int = ROUNDS) -> Fit:
     seen = np.isfinite(past.core_degC)
     ages_s = past.dt_s * np.arange(past.core_degC.shape[0])[::-1]
     trust = 1.0 / (1.0 + ages_s / OLD_S) ** 2 * past.dt_s / TOGETHER_S
-    error = ERROR_KELVIN
     looser = np.ones(figures)
     precision = np.empty((count * figures, count * figures))
     for _ in range(rounds):
         residual, slopes = _linear(past, theta)
         residual = np.where(seen, residual, 0.0)
-        weight = np.where(seen, trust[:, None], 0.0)
-        error = _error(residual, weight)
+        weight = np.where(seen, trust[:, None], 0.0) / _variance(residual)
         prior = _blocks(before, looser)
         precision = prior.copy()
         pull = prior @ (before.mean - theta).T.ravel()
         for chub in range(count):
             here = slice(chub * figures, (chub + 1) * figures)
-            weighted = slopes[:, :, chub] * (weight[:, chub] / error**2)
+            weighted = slopes[:, :, chub] * weight[:, chub]
             precision[here, here] += weighted @ slopes[:, :, chub].T
             pull[here] += weighted @ residual[:, chub]
         change = np.linalg.solve(precision, pull).reshape(count, figures).T
         theta = np.clip(theta + np.clip(change, -LONGEST[:, None], LONGEST[:, None]), LEAST[:, None], MOST[:, None])
         looser = _looser(theta, before)
-    return Fit(theta, precision, error)
+    return Fit(theta, precision)
 
 
 def _linear(past: Past, theta: Array) -> tuple[Array, Array]:
@@ -159,11 +157,9 @@ def _linear(past: Past, theta: Array) -> tuple[Array, Array]:
     return past.core_degC - cores[:, 0], np.moveaxis(slopes, 1, 0)
 
 
-def _error(residual: Array, weight: Array) -> float:
-    """Model error [kelvin]: what was seen, never below the usual."""
-    total = float(weight.sum())
-    seen = float(np.sqrt(np.sum(weight * residual**2) / total)) if total > 0.0 else 0.0
-    return min(max(ERROR_KELVIN, seen), 1.0)
+def _variance(residual: Array) -> Array:
+    """Variance of each error [kelvin^2]: Student t by reweighting, so that what the model cannot fit counts little."""
+    return np.asarray((HEAVY * ERROR_KELVIN**2 + residual**2) / (HEAVY + 1.0))
 
 
 def _blocks(before: Expected, looser: Array) -> Array:

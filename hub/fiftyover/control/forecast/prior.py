@@ -34,7 +34,7 @@ COMMON = (0.22, 0.50, 0.06, 0.02, 1.5, 0.20)
 LINE = (0.06, 0.30, 0.05, 0.0, 0.0, 0.06)
 OWN = (0.07, 0.06, 0.02, 0.04, 0.0, 0.02)
 # A batch never teaches more than this: the next one differs (weather, meat, water pan).
-LEAST = (0.06, 0.14, 0.03, 0.01, 0.7, 0.04)
+LEAST = (0.07, 0.18, 0.03, 0.01, 0.7, 0.05)
 BATCHES_MOST = 6
 HOPE = 0.3  # log: how far below the strongest evaporation that still lets a chub finish
 TAIL = 3.0  # degrees of freedom of the common part: a prior that is far off gives way
@@ -128,7 +128,7 @@ def hopeful(before: Expected, air_degC: Array, foot_degC: float) -> Expected:
 def learn(prior: Prior, lines: Sequence[str], places: Sequence[str], found: Array, sure: Array) -> Prior:
     """Learn from a finished batch.
 
-    Parameters: ``lines``, ``places`` of the probed chubs; ``found`` shape (6, chubs) their fitted figures and ``sure``
+    Parameters: ``lines``, ``places`` of the probed chubs, words; ``found`` (6, chubs) their fitted figures, ``sure``
     (6, chubs) their standard deviations, in the units of `heating.NAMES`.
     Returns: a new Prior. Raises nothing. Source: running mean, weighted by what the batch could tell.
     """

@@ -11,6 +11,8 @@ own; the plant answers to where the last datagram came from.
   plant -> kit   struct "<nH": the ADC code 0..65535 of input 0, 1, .. n-1, without noise of the converter; at least 4
                  times a second of kit time, in any case again after each change of a relay. One more byte at the end
                  (so an odd length) is the board's button: 1 pressed, 0 not. Each datagram replaces the one before.
+                 MicroPython reads on over the ends of datagrams until its buffer is full, so a plant that sends more
+                 than one at a time fills up to 64 inputs (65535) and the button: 129 bytes, just the buffer.
 
 Which input is read: ADC(k), k < 26, is input k; ADC(Pin(26 + k)) is input k (RP2 numbering); but if an analogue
 multiplexer is fitted (FIFTYOVER_MUX_PINS) it is the one that its select pins say, whatever the ADC.
@@ -60,6 +62,7 @@ class _Plant:
         if port:
             self._address = socket.getaddrinfo("127.0.0.1", port)[0][-1]
             self._socket = plug = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+            plug.connect(self._address)  # what another plant sends to a kit that had this port before is not for us
             plug.setblocking(False)
             self._read = plug.readinto if hasattr(plug, "readinto") else plug.recv_into  # CPython
             self.tell()

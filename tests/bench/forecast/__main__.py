@@ -1,0 +1,171 @@
+"""How good the forecast is: `python tests/bench/forecast [--quick] [--json FILE] [--calibrate]`.
+
+Tables over random plants: the median and mean error at a quarter, half and three quarters of each chub's own time,
+beside a straight line through the last quarter of an hour, and how often the truth lay inside the interval. The
+interval's factors come from `--calibrate`, which uses other seeds than the tables.
+"""
+
+from __future__ import annotations
+
+import os
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy: two processes on two cores
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import argparse  # noqa: E402
+import json  # noqa: E402
+import multiprocessing  # noqa: E402
+import sys  # noqa: E402
+import time  # noqa: E402
+from collections.abc import Callable, Iterable  # noqa: E402
+from pathlib import Path  # noqa: E402
+from typing import Any  # noqa: E402
+
+import numpy as np  # noqa: E402
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import judge  # noqa: E402
+import series  # noqa: E402
+from judge import FRACTIONS, Row  # noqa: E402
+
+from fiftyover.control.forecast import Calibration  # noqa: E402
+
+SIZES = {  # cooks of each table: quick, long
+    "ours": (24, 120),
+    "foreign": (9, 48),
+    "two probes": (3, 24),
+    "prior": (6, 24),
+    "rig": (2, 16),
+    "stalls": (1, 6),
+}
+CALIBRATION_SEEDS = range(10_000, 10_090)
+CALIBRATION_FOREIGN = range(10_200, 10_236)
+CALIBRATION_PROBES = range(10_300, 10_330)
+MISS = 0.04  # of each side
+
+
+def summary(rows: list[Row]) -> dict[str, Any]:
+    """Figures of one table, by moment."""
+    found = {}
+    for fraction in FRACTIONS:
+        here = [row for row in rows if row.fraction == fraction]
+        if not here:
+            continue
+        error = np.abs([row.error_min for row in here])
+        line = np.abs([row.line_error_min for row in here])
+        found[f"{fraction:g}"] = {
+            "forecasts": len(here),
+            "median_min": float(np.median(error)),
+            "mean_min": float(np.mean(error)),
+            "p90_min": float(np.quantile(error, 0.9)),
+            "bias_min": float(np.median([row.error_min for row in here])),
+            "line_median_min": float(np.median(line)),
+            "ratio": float(np.median(line) / max(np.median(error), 1e-9)),
+            "covered": float(np.mean([row.covered for row in here])),
+            "width_min": float(np.median([row.high_min - row.low_min for row in here])),
+        }
+    return found
+
+
+def shown(name: str, table: dict[str, Any]) -> str:
+    """One table as text."""
+    lines = [name, "  at     n   median   mean    p90    bias   line   ratio  covered  width (minutes)"]
+    for fraction, one in table.items():
+        error = f"{one['median_min']:>7.1f} {one['mean_min']:>7.1f} {one['p90_min']:>6.1f} {one['bias_min']:>7.1f}"
+        line = f"{one['line_median_min']:>6.1f} {one['ratio']:>6.1f}"
+        lines.append(
+            f"  {fraction:<5}{one['forecasts']:>4} {error} {line} {one['covered']:>8.2f} {one['width_min']:>6.0f}"
+        )
+    return "\n".join(lines)
+
+
+def spread(pool: Any, work: Callable[[int], Any], seeds: Iterable[int]) -> list[Any]:
+    """Do a cook's work for each seed, in order."""
+    return list(pool.imap(work, list(seeds)))
+
+
+def flat(parts: list[list[Row]]) -> list[Row]:
+    """All rows of all cooks."""
+    return [row for part in parts for row in part]
+
+
+def measured(pool: Any, quick: bool) -> dict[str, Any]:
+    """Run every table."""
+    size = {name: sizes[0 if quick else 1] for name, sizes in SIZES.items()}
+    foreign = flat(spread(pool, series.foreign, range(500, 500 + size["foreign"])))
+    probes = flat(spread(pool, series.two_probes, range(700, 700 + size["two probes"])))
+    rigs = spread(pool, series.rig, range(900, 900 + size["rig"]))
+    off = spread(pool, series.off_by, range(800, 800 + size["prior"]))
+    tables = {
+        "ours: the rehearsal's plant": summary(flat(spread(pool, series.plain, range(size["ours"])))),
+        "a plant it was not built for": summary(foreign),
+        "two probes for twelve chubs, with a probe": summary([row for row in probes if row.probed]),
+        "two probes for twelve chubs, without": summary([row for row in probes if not row.probed]),
+        "evaporation expected four times too high": summary(flat([one[4.0] for one in off])),
+        "evaporation expected four times too low": summary(flat([one[0.25] for one in off])),
+        "a fourth batch, nothing learned": summary(flat([one["nothing learned"] for one in rigs])),
+        "a fourth batch, three learned": summary(flat([one["three batches"] for one in rigs])),
+    }
+    costs = series.cost_ms(42)
+    said = spread(pool, series.stalls, range(size["stalls"]))
+    return {
+        "tables": tables,
+        "cost_ms": {"median": float(np.median(costs)), "most": max(costs)},
+        "stalls": {
+            kind: {
+                "stuck": sum(one[kind]["stuck"] for one in said),
+                "warned": sum(one[kind]["warned"] for one in said),
+                "told_apart": sum(why == kind for one in said for why in one[kind]["why"]),
+            }
+            for kind in ("limit", "element")
+        },
+    }
+
+
+def calibrate(pool: Any) -> None:
+    """Print the factors for `finish.CALIBRATED`, from cooks that no table uses."""
+    probed = flat(spread(pool, series.plain, CALIBRATION_SEEDS))
+    probed += flat(spread(pool, series.foreign, CALIBRATION_FOREIGN))
+    unprobed = [row for row in flat(spread(pool, series.two_probes, CALIBRATION_PROBES)) if not row.probed]
+    for name, rows in (("", probed), ("_unprobed", unprobed)):
+        for side in ("early", "late"):
+            factors = []
+            for fraction in FRACTIONS:
+                scores = [getattr(row, f"share_{side}") for row in rows if row.fraction == fraction]
+                rank = min(1.0, (1.0 - MISS) * (1.0 + 1.0 / len(scores)))
+                factors.append(round(float(np.quantile(scores, rank)), 2))
+            print(f"{side}{name} = {tuple(factors)}  # {len(rows) // 3} forecasts")
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--quick", action="store_true", help="fewer cooks, under 45 s on two cores")
+    parser.add_argument("--json", metavar="FILE", help="write all figures there")
+    parser.add_argument("--calibrate", action="store_true", help="print the interval's factors instead")
+    args = parser.parse_args()
+    began = time.perf_counter()
+    if args.calibrate:
+        ones = (1.0,) * len(FRACTIONS)
+        judge.interval = Calibration(FRACTIONS, ones, ones, ones, ones)
+    with multiprocessing.get_context("fork").Pool(2) as pool:
+        if args.calibrate:
+            calibrate(pool)
+            return 0
+        found = measured(pool, args.quick)
+    found["taken_s"] = time.perf_counter() - began
+    print("\n".join(shown(name, table) for name, table in found["tables"].items()))
+    print(f"12 chubs cost {found['cost_ms']['median']:.0f} ms of a core (most {found['cost_ms']['most']:.0f})")
+    for kind, one in found["stalls"].items():
+        print(
+            f"never done because of the {kind}: {one['stuck']} chubs, warned of {one['warned']}, "
+            f"told apart {one['told_apart']}"
+        )
+    print(f"{found['taken_s']:.0f} s")
+    if args.json:
+        Path(args.json).write_text(json.dumps(found, indent=1) + "\n", "utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,105 @@
+"""The rows of each table, cook by cook, so that two processes can share them out. Every function is one cook's work."""
+
+from __future__ import annotations
+
+import math
+import time
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from cooks import Cook, other, ours
+from judge import FRACTIONS, Row, at, judge, question
+
+from fiftyover.control.forecast import BROAD, CALIBRATED, Prior, fitted, forecast, learn
+from fiftyover.control.forecast.heating import EVAPORATION
+
+CHUBS_JUDGED = 2
+RIG_BATCHES = 3
+
+
+def plain(seed: int) -> list[Row]:
+    """The plant it shares its physics with."""
+    return judge(ours(seed), CHUBS_JUDGED)
+
+
+def foreign(seed: int) -> list[Row]:
+    """A plant it was not built for."""
+    return judge(other(seed), CHUBS_JUDGED)
+
+
+def two_probes(seed: int) -> list[Row]:
+    """Two probes for twelve chubs."""
+    return judge(ours(seed, chubs=12, probes=2), 4, probes=2)
+
+
+def off_by(seed: int) -> dict[float, list[Row]]:
+    """Priors whose evaporation is off by a factor, on one cook."""
+    one, found = ours(seed), {}
+    for factor in (4.0, 0.25):
+        mean = list(BROAD.mean)
+        mean[EVAPORATION] += math.log(factor)
+        found[factor] = judge(one, 1, prior=replace(BROAD, mean=tuple(mean)))
+    return found
+
+
+def rig(seed: int) -> dict[str, list[Row]]:
+    """A smoker and a casing that stay: a fourth batch judged with nothing learned and with three batches learned."""
+    draw = np.random.default_rng([seed, 8])
+    stays: dict[str, Any] = {
+        "film_W_per_m2_K": draw.uniform(9.0, 15.0),
+        "casing_factor": draw.uniform(0.02, 0.05),
+        "loss_factor": draw.uniform(0.7, 1.7),
+        "capacity_factor": draw.uniform(0.7, 1.7),
+        "probe_lag_s": draw.uniform(15.0, 60.0),
+    }
+    prior = BROAD
+    for batch in range(RIG_BATCHES):
+        # Seeds that keep the kind of batch: `ours` takes it from the seed's rest by three.
+        prior = learned(prior, ours(seed + 3000 * (batch + 1), **_another_day(stays, seed, batch)))
+    last = ours(seed, **_another_day(stays, seed, RIG_BATCHES))
+    return {"nothing learned": judge(last, 3), "three batches": judge(last, 3, prior=prior)}
+
+
+def _another_day(stays: dict[str, Any], seed: int, batch: int) -> dict[str, Any]:
+    """The same rig and casing on another day: both vary by some per cent, the weather freely."""
+    draw = np.random.default_rng([seed, batch, 9])
+    varies = {key: value * (1.0 + 0.04 * draw.standard_normal()) for key, value in stays.items()}
+    return varies | {"vapour_Pa": 7000.0 + 500.0 * draw.standard_normal()}
+
+
+def learned(prior: Prior, cook: Cook) -> Prior:
+    """Learn from a whole cook."""
+    told = question(cook, float(cook.rows[-1, 0]), prior, None, CALIBRATED)
+    found = fitted(told.past, prior, told.lines, told.places)
+    return learn(prior, told.lines, told.places, found.theta, found.spread())
+
+
+def cost_ms(seed: int, repeats: int = 5) -> list[float]:
+    """Processor milliseconds of a forecast for 12 chubs at each moment of a cook."""
+    one = ours(seed, chubs=12)
+    spent = []
+    for fraction in FRACTIONS:
+        told = question(one, fraction * float(np.nanmedian(one.done_s)), BROAD, None, CALIBRATED)
+        for _ in range(repeats):
+            began = time.process_time()
+            forecast(told)
+            spent.append(1000.0 * (time.process_time() - began))
+    return spent
+
+
+def stalls(seed: int) -> dict[str, Any]:
+    """A limit under which the wet casing cannot get there, and an element too weak for the weather: what is said."""
+    wet = ours(3 * seed, casing_factor=0.12, vapour_Pa=6000.0)
+    cold = ours(3 * seed + 2, ambient_degC=-20.0, loss_factor=3.2, casing_factor=0.02)
+    said = {}
+    for name, one in (("limit", wet), ("element", cold)):
+        at_s = 3.0 * 3600.0
+        told = at(one, at_s).chubs
+        stuck = np.isnan(one.done_s)
+        said[name] = {
+            "stuck": int(stuck.sum()),
+            "warned": sum(told[i].stalls > 0.05 for i in np.flatnonzero(stuck)),
+            "why": [told[i].why for i in np.flatnonzero(stuck)],
+        }
+    return said
