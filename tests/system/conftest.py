@@ -39,7 +39,7 @@ def part() -> Callable[[str], str]:
     return find
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture
 def crowding() -> float:
     """How many times longer than alone two busy processes take on this machine now (1.0: it is ours alone)."""
     code = "import time\nbegan = time.perf_counter()\nfor _ in range(12_000_000): pass\n"
@@ -118,7 +118,7 @@ def cooking(tmp_path: Path, micropython: Path, crowding: float) -> MakeCook:
 
     @contextmanager
     def begin(broker: str, speed: float, **smoker: Any) -> Iterator[Cook]:
-        slower = speed if crowding < 1.3 else min(speed, max(40.0, speed / crowding))
+        slower = speed if crowding < 1.3 else min(speed, max(20.0, speed / crowding))
         args = argparse.Namespace(
             speed=slower, port=0, seed=SEED, broker=broker, keep=tmp_path / "kept", cpython_kit=False
         )

@@ -110,13 +110,6 @@ def test_broker_that_cannot_be_reached(tmp_path):
     assert "is it running, and are host and port right" in told
 
 
-def test_name_of_a_broker_that_nobody_knows(tmp_path):
-    text = "[broker]\nhost = 'no-such-broker.invalid'\n[web]\nport = 0\n"
-    told = refused(tmp_path, *settings(tmp_path, text))
-    assert "no-such-broker.invalid" in told
-    assert "check host" in told
-
-
 def test_wrong_password_of_the_broker(tmp_path, part):
     part("mosquitto")
     broker = ChildBroker("mosquitto", tmp_path / "broker", accounts.fresh(KIT))

@@ -4,7 +4,7 @@ import pytest
 
 from fiftyover.app.demo_table import closing_table
 
-pytestmark = [pytest.mark.system, pytest.mark.long, pytest.mark.timeout(600)]
+pytestmark = [pytest.mark.system, pytest.mark.long, pytest.mark.timeout(900)]
 
 SLACK_KELVIN = 0.5 / 1.8  # the limit + 0.5 °F
 
@@ -41,7 +41,7 @@ def check_record(cook):
 
 def test_whole_cook_through_mosquitto_with_the_broker_killed_in_the_middle(cooking, part):
     part("mosquitto")
-    with cooking("mosquitto", 90.0) as cook:
+    with cooking("mosquitto", 80.0) as cook:
         # Password file and access list are on: a client without an account gets no session.
         configuration = (cook.world.broker.folder / "mosquitto.conf").read_text()
         assert {"allow_anonymous false", f"acl_file {cook.world.broker.folder / 'access'}"} <= set(
@@ -57,7 +57,7 @@ def test_whole_cook_through_mosquitto_with_the_broker_killed_in_the_middle(cooki
 
 
 def test_cook_of_warm_chubs_through_iotcore(cooking):
-    with cooking("iotcore", 80.0, start_degC=55.0) as cook:
+    with cooking("iotcore", 80.0, start_degC=58.0) as cook:
         outcome = cook.world.cook(until_done=True)
         check_cook(cook, outcome)
         check_record(cook)

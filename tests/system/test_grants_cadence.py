@@ -9,7 +9,7 @@ from fiftyover.app.cook import plan
 
 pytestmark = pytest.mark.system
 
-WATCHED_S = 30.0
+WATCHED_S = 22.0
 
 
 def test_permits_come_every_five_seconds_at_the_speed_of_life(cooking, part):

@@ -50,8 +50,10 @@ def alerts_of(state: BatchState | None, sentences: Iterable[str]) -> list[Alert]
     """All that stands now, the most urgent first: the batch's calls and notes, and what hub and kit have to tell."""
     found = [] if state is None else [*_errands(state), *_notes(state.notes)]
     found += [ranked(sentence) for sentence in sentences]
-    once = {alert.key: alert for alert in reversed(found)}
-    return sorted(reversed(once.values()), key=lambda alert: ORDER.index(alert.priority))
+    once: dict[str, Alert] = {}
+    for alert in found:
+        once.setdefault(alert.key, alert)
+    return sorted(once.values(), key=lambda alert: ORDER.index(alert.priority))
 
 
 def ranked(sentence: str) -> Alert:

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import statistics
+from pathlib import Path
 
 from fiftyover_kit.contract import limits
 from fiftyover_kit.contract.units import kelvin_from_degF_difference
 
+from ..batch import rig
 from ..batch.sheet import Sheet
 from ..batch.timeline import CookSpan
+from ..clock import Clock
+from ..errors import StoreError
 from ..rehearse.rehearsal import END_S, Rehearsal
 from ..rehearse.scenario import Scenario, build_plant
+from ..reports import rig_record
+from ..store import Reader
 
 WATTS = 800.0  # of an element whose plate was not read
 CHUBS = 3  # of each line: places and surfaces differ among them
@@ -18,10 +24,37 @@ CHUBS = 3  # of each line: places and surfaces differ among them
 TRIALS = ((1, 0.02), (2, 0.03), (3, 0.04))
 
 
-def rehearsed(sheet: Sheet) -> tuple[list[CookSpan], list[str]]:
-    """Soonest, likely and latest duration of each line, and sentences about those that may not get there."""
+def known(sheet: Sheet, record: Path | None) -> tuple[list[CookSpan], list[str]]:
+    """Durations from a record's batches where it has chubs of that diameter, else rehearsed; StoreError, no record."""
+    seen = _seen(record) if record is not None else []
+    spans, told = [], []
+    for line in sheet.lines:
+        span = rig.cook_span(line.name, line.diameter_mm, seen)
+        if span is None:
+            rehearsals, more = rehearsed(sheet, line.name)
+            told += more
+            span = rehearsals[0]
+        spans.append(span)
+    return spans, told
+
+
+def _seen(record: Path) -> list[rig.Hung]:
+    if not record.exists():
+        raise StoreError(f"There is no record {record}: name another, or leave --record out.")
+    clock = Clock()
+    reader = Reader(record, clock.utc_zero_ms, clock.boot_uuid())
+    try:
+        return rig_record.learned(reader)[1]
+    finally:
+        reader.close()
+
+
+def rehearsed(sheet: Sheet, only: str | None = None) -> tuple[list[CookSpan], list[str]]:
+    """Soonest, likely and latest duration of each line (or one), and sentences about those that may not get there."""
     spans, told = [], []
     for line, cap_degC in sheet.limits_degC:
+        if only is not None and line != only:
+            continue
         diameter_mm = next(one.diameter_mm for one in sheet.lines if one.name == line)
         found = [s for seed, casing in TRIALS for s in _one(sheet, diameter_mm, cap_degC, seed, casing)]
         got_there = [s for s in found if s is not None]

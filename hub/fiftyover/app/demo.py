@@ -37,6 +37,7 @@ from ..web.live import Live
 from .cook import CHUBS, KIT, PROBES, RELAY_PIN, SOUNDER_PIN, WATTS, kit_settings, plan
 from .demo_person import DemoPerson
 from .demo_table import Outcome, closing_table, progress
+from .desk import HubDesk
 from .hub import Hub
 from .page import Page
 from .parts import Parts
@@ -158,7 +159,7 @@ def demo(args: argparse.Namespace, **smoker: Any) -> Iterator[World]:
         stack.callback(plant.stop)
         kit = _kit(broker, plant, store.hub_id, args)
         stack.callback(kit.close)
-        page.start(live, hub, clock.monotonic_s)
+        page.start(live, HubDesk(hub, folder, None, page.address), clock.monotonic_s)
         plant.start()
         kit.start()
         yield World(page, hub, kit, plant, clock, broker)

@@ -10,6 +10,7 @@ from ..batch.state import BatchState
 
 Mark = dict[str, Any]
 Span = tuple[int, int]  # UTC ms, from and to
+UNDO_S = 1800.0  # a mark older than this was meant: nobody takes the hanging back in mid-cook
 
 
 def errands(state: BatchState, finishes: Mapping[int, Span]) -> dict[str, Any]:
@@ -18,8 +19,8 @@ def errands(state: BatchState, finishes: Mapping[int, Span]) -> dict[str, Any]:
     return {"next": text, "next_at": at, "mark": mark, "others": _others(state, mark), "undo": _undo(state)}
 
 
-def _mark(kind: str, label: str, ask: tuple[str, ...] = (), **data: Any) -> Mark:
-    """A mark to offer: what its button says, what goes with it, and what the page must still ask (chub, core, probe)."""
+def offer(kind: str, label: str, ask: tuple[str, ...] = (), **data: Any) -> Mark:
+    """A mark to offer: what its button says, what goes with it, what the page must still ask (chub, core, probe)."""
     return {"kind": kind, "label": label, "data": data, "ask": list(ask)}
 
 
@@ -29,18 +30,18 @@ def _next(state: BatchState, finishes: Mapping[int, Span]) -> tuple[str, Span | 
         numbers = sorted(book.calls)
         names = ", ".join(map(str, numbers))
         text = f"Pull chub {names} now." if len(numbers) == 1 else f"Pull chubs {names} now."
-        return text, None, _mark(ev.PULLED, f"Chub {numbers[0]} is out", ("probe",), chub=numbers[0])
+        return text, None, offer(ev.PULLED, f"Chub {numbers[0]} is out", ("probe",), chub=numbers[0])
     if book.checks:
         numbers = sorted(book.checks)
         names = ", ".join(map(str, numbers))
-        mark = _mark(ev.HAND_READING, f"Type in chub {numbers[0]}", ("core",), chub=numbers[0])
+        mark = offer(ev.HAND_READING, f"Type in chub {numbers[0]}", ("core",), chub=numbers[0])
         return f"Check by hand and type in: chub {names}.", None, mark
     if book.finished:
         return "All chubs are out. Into the ice bath with them.", None, None
     if not book.hung_s:
-        return "Hang the chubs.", None, _mark(ev.HUNG, "The chubs hang")
+        return "Hang the chubs.", None, offer(ev.HUNG, "The chubs hang")
     if book.stopped is not None:
-        return _stopped(book.stopped), None, _mark(ev.RESUME_HEAT, "Heat again")
+        return _stopped(book.stopped), None, offer(ev.RESUME_HEAT, "Heat again")
     if book.door_open:
         return "The door is open: no heat until it is shut.", None, _door(book.door_open)
     at, text = _coming(state, finishes)
@@ -66,7 +67,7 @@ def _coming(state: BatchState, finishes: Mapping[int, Span]) -> tuple[Span | Non
 
 def _door(is_open: bool) -> Mark:
     label = "The door is shut" if is_open else "I am opening the door"
-    return _mark(ev.DOOR, label, open=not is_open)
+    return offer(ev.DOOR, label, open=not is_open)
 
 
 def _others(state: BatchState, first: Mark | None) -> list[Mark]:
@@ -75,25 +76,26 @@ def _others(state: BatchState, first: Mark | None) -> list[Mark]:
         return []
     found = [
         _door(book.door_open),
-        _mark(ev.PULLED, "A chub is out", ("chub", "probe")),
-        _mark(ev.HAND_READING, "Type in a hand reading", ("chub", "core")),
+        offer(ev.PULLED, "A chub is out", ("chub", "probe")),
+        offer(ev.HAND_READING, "Type in a hand reading", ("chub", "core")),
     ]
     asked = [n for n in book.asked_lead if n not in book.passed_over and n in book.hanging]
-    found += [_mark(ev.FOLLOW_NEXT, f"Do not follow chub {n}, follow the next", chub=n) for n in sorted(asked)]
+    found += [offer(ev.FOLLOW_NEXT, f"Do not follow chub {n}, follow the next", chub=n) for n in sorted(asked)]
     if book.late_s is not None and book.stopped is None:
-        found.insert(0, _mark(ev.RESUME_HEAT, "Back up: I am here"))
+        found.insert(0, offer(ev.RESUME_HEAT, "Back up: I am here"))
     return [one for one in found if first is None or (one["kind"], one["data"]) != (first["kind"], first["data"])]
 
 
 def _undo(state: BatchState) -> Mark | None:
     """The newest mark that can be taken back."""
     book = state.book
-    able = [i for i, e in enumerate(book.log) if e.kind in _UNDO and i not in book.void]
+    now_s = state.last.at_s if state.last is not None else float("-inf")
+    able = [i for i, e in enumerate(book.log) if e.kind in _UNDO and i not in book.void and now_s - e.at_s <= UNDO_S]
     if not able:
         return None
     event = book.log[able[-1]]
     what = _UNDO[event.kind].format(chub=event.data.get("chub", ""))
-    return _mark(ev.UNDO, f"Undo: {what}", event=able[-1])
+    return offer(ev.UNDO, f"Undo: {what}", event=able[-1])
 
 
 # A stop is not among them: its way back is "Heat again", said as such.

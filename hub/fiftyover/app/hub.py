@@ -13,6 +13,7 @@ from typing import Any
 
 from fiftyover_kit.contract import limits, messages, topics
 
+from ..batch import day
 from ..batch import decide as batch
 from ..batch import events as ev
 from ..batch.plan import Plan
@@ -22,6 +23,7 @@ from ..errors import HubError
 from ..heater import follow
 from ..ingest import KitNote, Refused
 from ..store import DatedFrame
+from .days import Days
 from .foresight import Foresight
 from .history import Curves
 from .kit_watch import KitWatch
@@ -37,6 +39,7 @@ WAIT_S = 0.1
 TARGET_KELVIN = 0.1
 RESUME_FRAMES = 1200  # the newest of the batch, read again after a restart, however long ago that was
 RUN_AGAIN_S = 5.0
+DAYS_S = 30.0  # so often the cooling and hold clocks are looked at
 FOR_EVER_MS = 1 << 62
 
 
@@ -51,6 +54,8 @@ class Hub:
         self.faults = 0
         self.expiries = 0  # permits that ran out on the kit while its link stood
         self.troubles = Troubles()
+        self.days = Days(parts.store, parts.clock)
+        self._days_s = float("-inf")
         self._inbox = inbox
         self._curves = Curves(parts.store)
         self._foresight = Foresight(parts.store)
@@ -110,6 +115,7 @@ class Hub:
             self.troubles.put("batch", None, now_s)
             self._curves.begin(utc_ms)
             self._foresight.begin(self.watch.kit)
+            self._show(now_s)
         self.parts.store.commit()
 
     def _resume(self, found: Found) -> None:
@@ -131,7 +137,13 @@ class Hub:
     # -- the page's side
 
     def mark(self, kind: str, data: dict[str, Any], who: str) -> tuple[bool, str]:
-        """Take a person's mark; (done, one sentence). A stop is on the disk before it is confirmed."""
+        """Take a person's mark; (done, one sentence). A stop is on the disk before it is confirmed.
+
+        A mark of the days around the cook may name its ``batch``; without, it belongs to the one in the smoker.
+        """
+        if kind in day.MARKS:
+            batch_id = data.get("batch") or (self.state.plan.batch_id if self.state is not None else "")
+            return self.days.mark(str(batch_id), kind, {k: v for k, v in data.items() if k != "batch"}, who)
         with self._lock:
             now_s = self.parts.clock.monotonic_s()
             told = self._stop_now(now_s) if kind == ev.STOP_HEAT else _DONE.get(kind, "Noted.")
@@ -146,6 +158,11 @@ class Hub:
         self.parts.store.commit()
         problem = self.parts.store.problem
         return True, told if problem is None else f"{told} But it is not saved yet: {problem}"
+
+    def tell(self, name: str, sentence: str | None) -> None:
+        """Let a sentence stand on the page under its name; None: it is over."""
+        with self._lock:
+            self.troubles.put(name, sentence, self.parts.clock.monotonic_s())
 
     def history(self, points: int) -> dict[str, Any]:
         """Curves of the running batch for the chart; none while the record cannot be read."""
@@ -284,10 +301,12 @@ class Hub:
         self.state = decision.state
 
     def _show(self, now_s: float, at_most_every_s: float = 0.0) -> None:
-        if 0.0 <= now_s - self._pictured_s < at_most_every_s * getattr(self.parts.clock, "speed", 1.0):
+        speed = getattr(self.parts.clock, "speed", 1.0)
+        if 0.0 <= now_s - self._pictured_s < at_most_every_s * speed:
             return
         self._pictured_s = now_s
         age_s = self.parts.inbox.freshness.age_s(self.watch.kit, now_s) if self.watch.kit else None
+        age_s = None if age_s is None else age_s / speed  # how fresh the page is, is a matter of real seconds
         self.parts.live.publish(
             picture(
                 self.state,
@@ -334,6 +353,21 @@ class Hub:
             for sentence in notices:
                 if problem is None or sentence != str(problem):  # that one is told as long as it stands
                     self.troubles.news(sentence, self.parts.clock.monotonic_s())
+        self._watch_days()
+
+    def _watch_days(self) -> None:
+        """Tell what the cooling and hold clocks of the open batches have to say; on the writing thread."""
+        now_s = self.parts.clock.monotonic_s()
+        if 0.0 <= now_s - self._days_s < DAYS_S:
+            return
+        self._days_s = now_s
+        try:
+            told = self.days.alarms()
+        except HubError as fault:  # the record cannot be read just now, which the store tells itself
+            LOG.warning("%s", fault)
+            return
+        with self._lock:
+            self.troubles.put("days", " ".join(told) or None, now_s)
 
 
 _DONE = {

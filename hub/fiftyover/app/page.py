@@ -5,14 +5,15 @@ from __future__ import annotations
 import errno
 import socket
 import threading
+from collections.abc import Callable
 
 import uvicorn
 
 from ..errors import HubError, SettingsError
 from ..web.desk import Desk
-from ..web.entry import CheckCode, Entry
+from ..web.entry import CheckCode, Entry, SessionFile
 from ..web.live import Live
-from ..web.pages import application
+from ..web.site import application
 
 START_S = 10.0
 LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
@@ -25,11 +26,18 @@ class Page:
         """Take the port at once; SettingsError if it cannot be had."""
         self._socket = _taken(host, port)
         self.host, self.port = self._socket.getsockname()[:2]
+        self._given = sorted(names)
         self._names = names | LOOPBACK | {self.host}
         self._check_code = check_code
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
         self._live: Live | None = None
+        self.entry: Entry | None = None
+
+    @property
+    def link(self) -> str:
+        """What to type into a phone in the house: the first name it was given, else the address."""
+        return f"http://{self._given[0]}:{self.port}/" if self._given else self.address
 
     @property
     def address(self) -> str:
@@ -37,10 +45,13 @@ class Page:
         host = "127.0.0.1" if self.host in ("0.0.0.0", "::") else self.host  # noqa: S104 - compared, not bound
         return f"http://{host}:{self.port}/"
 
-    def start(self, live: Live, desk: Desk, entry_clock: object) -> None:
-        """Serve; HubError if the server does not come up."""
+    def start(
+        self, live: Live, desk: Desk, entry_clock: Callable[[], float], sessions: SessionFile | None = None
+    ) -> None:
+        """Serve; HubError if the server does not come up. `sessions`: where sign-ins outlive this program."""
         self._live = live
-        entry = Entry(frozenset(name.lower() for name in self._names), self._check_code, entry_clock)  # type: ignore[arg-type]
+        names = frozenset(name.lower() for name in self._names)
+        self.entry = entry = Entry(names, self._check_code, entry_clock, sessions)
         config = uvicorn.Config(
             application(live, desk, entry),
             log_level="warning",

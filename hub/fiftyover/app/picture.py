@@ -80,9 +80,7 @@ def warmup_s_of(rows: Sequence[tuple[float, Sequence[float | None]]]) -> float |
     return longest
 
 
-def _chub(
-    state: BatchState, frame: DatedFrame | None, number: int, finishes: Mapping[int, Span]
-) -> dict[str, Any]:
+def _chub(state: BatchState, frame: DatedFrame | None, number: int, finishes: Mapping[int, Span]) -> dict[str, Any]:
     book, chub = state.book, state.plan.chub(number)
     channel = book.probe_of.get(number)
     status = frame.s[channel] if frame and channel is not None and channel < len(frame.s) else ""

@@ -34,6 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     when.add_argument("--start", metavar="WHEN", help='begin then: "2026-11-27 18:00" (now)')
     when.add_argument("--done-by", metavar="WHEN", help="count back from when all is to be in the refrigerator")
     add("--cook-h", action="append", default=[], metavar="[LINE=]LOW-HIGH", help="hours to hang, instead of rehearsing")
+    add("--record", type=Path, metavar="FILE", help="take the hours from this record's batches where it has some")
     add("--no-times", action="store_true", help="leave the timeline out, and the rehearsals for it")
     add("--units", choices=UNITS, help="instead of the recipe's own")
     add("--json", action="store_true", help="print one JSON object")
@@ -72,7 +73,7 @@ def planned(args: argparse.Namespace, now: datetime) -> tuple[Sheet, datetime | 
         return sheet, None
     start, done_by = _moment("--start", args.start), _moment("--done-by", args.done_by)
     midnight = (start or now).replace(hour=0, minute=0, second=0, microsecond=0)
-    cooks, told = (_given(sheet, args.cook_h), []) if args.cook_h else cook_time.rehearsed(sheet)
+    cooks, told = (_given(sheet, args.cook_h), []) if args.cook_h else cook_time.known(sheet, args.record)
     sheet = batch_sheet.with_times(
         sheet,
         cooks,

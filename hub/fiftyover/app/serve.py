@@ -6,6 +6,7 @@ import argparse
 import logging
 import queue
 import signal
+import sys
 import threading
 import time
 import tomllib
@@ -13,6 +14,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from .. import settings as hub_settings
 from ..batch.plan import Plan
@@ -30,6 +32,8 @@ from ..settings import BrokerSettings, Settings
 from ..store import Store
 from ..web.entry import CheckCode
 from ..web.live import Live
+from ..web.square import for_terminal
+from .desk import HubDesk
 from .hub import Hub
 from .page import LOOPBACK, Page
 from .parts import Parts, new_batch_id
@@ -53,14 +57,18 @@ def run(args: argparse.Namespace) -> int:
     """Serve until interrupted."""
     logging.basicConfig(level=logging.INFO if args.verbose else logging.WARNING, format="%(levelname)s %(message)s")
     settings = _settings(args.settings)
-    plan = _plan(args.batch) if args.batch else None
+    plan, made_of = _plan(args.batch) if args.batch else (None, {})
     ended = threading.Event()
     for name in (signal.SIGINT, signal.SIGTERM):
         signal.signal(name, lambda *_: ended.set())
     with serving(settings) as (hub, page, watch):
         print(f"The page: {page.address}", flush=True)  # noqa: T201 - the address is what the person waits for
+        if sys.stdout.isatty() and page.link != page.address:
+            print(f"From a phone: {page.link}\n{for_terminal(page.link)}", flush=True)  # noqa: T201
         if plan is not None:
             hub.start_batch(plan)
+            if made_of:
+                hub.days.tell_recipe(plan.batch_id, made_of)
         while not ended.wait(WATCH_S):
             watch()
     return 0
@@ -112,7 +120,13 @@ def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
         hub.start()
         if not hub.cooking:
             _await_broker(client)
-        page.start(live, hub, clock.monotonic_s)
+        desk = HubDesk(hub, store.path.absolute().parent, settings.web.accounts_file, page.link)
+        delivery = desk.open_delivery()
+        stack.callback(delivery.stop)
+        page.start(live, desk, lambda: clock.utc_ms() / 1000, _sessions(settings))
+        if page.entry is not None:
+            desk.forget = page.entry.forget
+        delivery.start()
         yield hub, page, _Watch(child)
 
 
@@ -132,14 +146,18 @@ def _settings(path: Path | None) -> Settings:
     return hub_settings.load(usual) if usual.exists() else Settings(broker=BrokerSettings(port=0, child=True))
 
 
-def _plan(path: Path) -> Plan:
+def _plan(path: Path) -> tuple[Plan, dict[str, Any]]:
+    """The plan of a batch file, and what the batch is made of (empty where the file does not say)."""
     try:
         data = tomllib.loads(path.read_text("utf-8"))
     except FileNotFoundError:
         raise PlanError(f"There is no batch file {path}.") from None
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
         raise PlanError(f"The batch file {path} cannot be read ({fault}): mend that line.") from None
-    return plan_from_data(new_batch_id(), data)
+    made_of = data.pop("made_of", {})
+    if not isinstance(made_of, dict):
+        raise PlanError(f"The batch file {path}: [made_of] must be a table.")
+    return plan_from_data(new_batch_id(), data), made_of
 
 
 def _child(store: Store, settings: Settings) -> ChildBroker:
@@ -156,6 +174,11 @@ def _page(settings: Settings) -> Page:
     if check is None:
         web = replace(web, host="127.0.0.1")
     return Page(web.host, web.port, frozenset(web.names), check)
+
+
+def _sessions(settings: Settings) -> people.SessionFile | None:
+    accounts = settings.web.accounts_file
+    return None if accounts is None else people.SessionFile(accounts.with_name("sessions.json"))
 
 
 def _check_code(settings: Settings) -> CheckCode | None:

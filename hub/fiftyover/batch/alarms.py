@@ -23,7 +23,7 @@ def watch(state: BatchState, row: Row, on: float, add: Add) -> BatchState:
     point = rules.Point(row.at_s, row.chamber_degC, on, min(cores.values(), default=None))
     disturbed = door.holding(state.door, row.at_s) or door.hands_in(state.door, row.at_s)
     memory, wrong = rules.look(state.watch, point, disturbed, state.plan.element_watts)
-    _tell(book, wrong | _alone(book, row.at_s), add)
+    _tell(book, wrong | alone(book, row.at_s), add)
     return _start(state._replace(watch=memory), point, cores, add)
 
 
@@ -36,7 +36,8 @@ def _tell(book: Book, wrong: frozenset[str], add: Add) -> None:
             add(ev.ALARM_OVER, name=name)
 
 
-def _alone(book: Book, at_s: float) -> frozenset[str]:
+def alone(book: Book, at_s: float) -> frozenset[str]:
+    """Names of the alarms for a batch that no person has touched for long."""
     touched = (e.at_s for e in reversed(book.log) if e.kind in ev.MARKS and e.data.get("by") != "seen")
     alone_s = at_s - next(touched, at_s)
     if alone_s >= rules.ALONE_OFF_S:

@@ -117,7 +117,8 @@ def _alarms(number: int, legs: list[Outlook], lost: list[bool]) -> list[str]:
     """An alarm only when no way is left that gets there by itself."""
     if lost and all(lost):
         return [f"Chub {number} cooled too slowly for every published way."]
-    if not legs or not all(leg.act for leg in legs):
+    open_ways = lost.count(False)  # one whose clock does not run yet is still open
+    if not legs or len(legs) < open_ways or not all(leg.act for leg in legs):
         return []
     best = max(legs, key=lambda leg: leg.left_s)
     from_degF, _, to_degF = best.leg.partition("-")

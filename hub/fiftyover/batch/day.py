@@ -8,7 +8,8 @@ while another hangs in the smoker. ``undo-mark`` names an event by its number am
 | recipe | what the batch is made of: kinds, meat_g, batch_g, nitrite_ppm, erythorbate_ppm, fat |
 | mixed, bloomed, packed | core_degC or null (packed: note) |
 | stuffed | core_degC of the warmest chub, or null: the warm-up clock begins |
-| into-refrigerator | chubs: empty before the cook (the cure hold); after it those that are put away |
+| into-refrigerator | chubs: empty before the cook (the cure hold), with the channel of the ``probe`` in the glass of
+water, or null; after the cook those that are put away |
 | wood, water, damper | note |
 | turned | chubs: the two that change places |
 | into-ice, out-of-ice | chubs |
@@ -95,6 +96,7 @@ class Day:
     stuffed_s: float | None = None
     stuffed_degC: float | None = None
     held_s: float | None = None
+    water_probe: int | None = None
     iced_s: Mapping[int, float] = field(default_factory=dict)
     out_of_ice_s: Mapping[int, float] = field(default_factory=dict)
     cold_s: Mapping[int, float] = field(default_factory=dict)
@@ -146,7 +148,7 @@ def _chubs_at(mapping: Mapping[int, float], event: Event) -> dict[int, float]:
 
 def _cold(day: Day, event: Event) -> Day:
     if not event.data["chubs"]:
-        return replace(day, held_s=event.at_s)
+        return replace(day, held_s=event.at_s, water_probe=event.data.get("probe"))
     return replace(day, cold_s=_chubs_at(day.cold_s, event))
 
 
@@ -216,6 +218,9 @@ def _pulled(book: Book | None, data: dict[str, Any], already: Iterable[int] = ()
 
 def _check_cold(day: Day, book: Book | None, data: dict[str, Any]) -> dict[str, Any]:
     if book is None or not book.hung_s:
+        probe = data.get("probe")
+        if probe is not None and (isinstance(probe, bool) or not isinstance(probe, int) or not 1 <= probe <= 31):
+            raise PlanError(f"{probe!r} is no probe that could hang in the glass of water: probes count from 1 to 31.")
         return {**data, "chubs": []}
     return _pulled(book, data, day.cold_s)
 

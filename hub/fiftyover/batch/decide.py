@@ -11,8 +11,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import replace
 
-from fiftyover.batch import events as ev
 from fiftyover.batch import alarms, marks
+from fiftyover.batch import events as ev
 from fiftyover.batch.believe import Row, over_chamber, swapped, watch
 from fiftyover.batch.calls import look_ahead
 from fiftyover.batch.estimate import begin

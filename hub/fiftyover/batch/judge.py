@@ -21,6 +21,8 @@ from fiftyover_kit.contract.units import degC_from_degF, kelvin_from_degF_differ
 ERROR_KELVIN = kelvin_from_degF_difference(1.0)  # of a calibrated probe: our own allowance, added to every limit
 EITHER = ("1.5h+5h", "120-55")  # either suffices; the slow way of cured products only where the cure allows it
 
+COOLED_DEGC = degC_from_degF(40.0)  # as cold as a cooling clock asks for
+
 MISSED = (
     "The published rule no longer covers this batch. More cooking does not mend it. Do not taste to decide; ask your "
     "extension office; if in doubt throw it out."

@@ -8,12 +8,14 @@ from dataclasses import dataclass, field
 
 from fiftyover.control.target import margin_kelvin
 from fiftyover.errors import PlanError
+from fiftyover_kit.contract.limits import STANDBY_MAX_S
 
 LIFT_KELVIN = (5.0, 45.0)
 CAP_DEGC = (50.0, 107.2)
 BAND_DEGC = (45.0, 90.0)
 DIAMETER_MM = (10.0, 150.0)
 RESPONSE_S = 3600.0
+STANDBY_MIN_DEGC = 40.0
 RELAYS = ("mechanical", "solid-state")
 
 
@@ -34,7 +36,8 @@ class Plan:
 
     ``line_caps`` gives a casing line a limit below ``cap_degC``; the lowest of the lines still hanging holds.
     ``place_pace`` says how fast a place warms against the mean (1.0), as learned from this rig; unknown places count
-    1.0.
+    1.0. ``standby_degC`` offers the kit a chamber temperature to hold by itself for ``standby_s`` while this hub is
+    silent, if a person arms that at the smoker; None (the usual) offers nothing.
     """
 
     batch_id: str
@@ -49,6 +52,8 @@ class Plan:
     element_watts: float | None = None
     line_caps: tuple[tuple[str, float], ...] = ()
     place_pace: tuple[tuple[str, float], ...] = ()
+    standby_degC: float | None = None
+    standby_s: int = STANDBY_MAX_S
     _by_number: dict[int, Chub] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -105,6 +110,9 @@ def _check_figures(plan: Plan) -> None:
         raise PlanError(f"Relay {plan.relay!r} is not known: write one of {', '.join(RELAYS)}.")
     if plan.element_watts is not None:
         _between("The element's power", plan.element_watts, 50.0, 6000.0, "W")
+    if plan.standby_degC is not None:
+        _between("The stand-by hold", plan.standby_degC, STANDBY_MIN_DEGC, min(caps) - plan.margin_kelvin, "°C")
+        _between("The time of the stand-by hold", plan.standby_s, 0, STANDBY_MAX_S, "s")
     for place, pace in plan.place_pace:
         _between(f"The pace of place {place!r}", pace, 0.3, 3.0, "of the mean")
 

@@ -119,13 +119,14 @@ class Rig(_Table):
 
 
 class Cook(_Table):
-    """[cook]: lift, floor, limit and band; what is left out is proposed."""
+    """[cook]: lift, floor, limit and band; what is left out is proposed. `standby` is offered only if it is there."""
 
     lift_kelvin: Difference = Field(default=27.78, alias="lift")
     floor_degC: Temperature | None = Field(default=None, alias="floor")
     limit_degC: Temperature | None = Field(default=None, alias="limit")
     foot_degC: Temperature | None = Field(default=None, alias="band_from")
     top_degC: Temperature | None = Field(default=None, alias="band_to")
+    standby_degC: Temperature | None = Field(default=None, alias="standby")
 
 
 class Times(_Table):

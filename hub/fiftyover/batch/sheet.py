@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from fiftyover.batch import lines as casing_lines
 from fiftyover.batch import timeline
@@ -12,7 +13,7 @@ from fiftyover.batch.finish import Band, band_for
 from fiftyover.batch.lines import Fill, Line
 from fiftyover.batch.mix import Mix, make_mix
 from fiftyover.batch.plan import Chub, Plan
-from fiftyover.batch.recipe import Recipe
+from fiftyover.batch.recipe import POULTRY, Recipe
 from fiftyover.batch.timeline import CookSpan, Step
 from fiftyover.batch.written import SLIM_BELOW_MM, SLIM_CAP_DEGC, STOUT_CAP_DEGC
 from fiftyover.errors import PlanError
@@ -131,6 +132,7 @@ def plan_of(sheet: Sheet, batch_id: str) -> Plan:
         relay=recipe.rig.relay,
         element_watts=recipe.rig.watts,
         line_caps=caps,
+        standby_degC=recipe.cook.standby_degC,
     )
 
 
@@ -185,3 +187,20 @@ def _shopping(recipe: Recipe, mix: Mix, lines: Sequence[Line]) -> tuple[Need, ..
     if recipe.times.chill == "ice":
         needs.append(Need("ice", mix.batch_g * ICE_PER_KG, "g", "at least as heavy as the chubs (from memory)"))
     return tuple(needs)
+
+
+def made_of(sheet: Sheet) -> dict[str, Any]:
+    """What the record keeps of the mix, as data of a `day.RECIPE` event: kinds, grams, ppm of the meat, times in s."""
+    mix, times = sheet.mix, sheet.recipe.times
+    return {
+        "kinds": list(mix.kinds),
+        "poultry": any(kind in POULTRY for kind in mix.kinds),
+        "fat": mix.fat,
+        "meat_g": mix.meat_g,
+        "batch_g": mix.batch_g,
+        "nitrite_ppm": mix.nitrite_ppm,
+        "erythorbate_ppm": mix.erythorbate_ppm,
+        "hold_s": times.hold_s,
+        "chill": times.chill,
+        "bloom_s": times.bloom_s,
+    }

@@ -22,7 +22,7 @@ BLOCK_S = 30.0  # means kept for slopes
 ROWS = 15  # of STEP_S, for the fast tests
 BLOCKS = 40  # of BLOCK_S, for the slopes
 GAP_S = 90.0  # a longer silence is an outage
-ASK_AFTER_S = 1800.0  # after a longer one heat waits for the person
+ASK_AFTER_S = 1860.0  # after half an hour, and a minute for all to start again, heat waits for the person
 SETTLE_S = 600.0  # of heat after a door or an outage, until falls and places count again
 
 _NONE: Mapping[Any, Any] = {}  # never changed in place

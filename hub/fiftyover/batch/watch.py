@@ -24,6 +24,9 @@ OFF_FALL_KELVIN = 0.4
 OFF_OVER_MEAT_KELVIN = 12.0  # nearer the meat a chamber may well stand still
 ON_S, ON_FALL_KELVIN = 240.0, 4.0
 ON_COLD_S, ON_COLD_KELVIN = 600.0, 5.0
+# What this rig needed to hold its chamber, learned from it: well less than full heat must then lift it again.
+HELD_ON, HELD_S, HELD_KELVIN, HELD_RISE_KELVIN = 0.6, 300.0, 2.0, 1.0
+HELD_TAU_S = 600.0
 BACK_S, BACK_KELVIN, BACK_OVER_S = 210.0, 1.0, 120.0  # after a sudden fall: heated so long, and no rise
 BACK_ON = 0.1
 DROP_KELVIN = 10.0  # a fall is a sudden one from here on
@@ -39,13 +42,13 @@ START_NO_ANSWER = "start-no-answer"
 STOPS = frozenset({WELDED, NO_ANSWER, TOO_FAST, LEFT_ALONE, START_NO_ANSWER})  # heat waits for a person
 
 SAYS = {
-    WELDED: "No heat: the element was told off and the chamber does not cool. The relay may be welded: pull the plug at "
-    "the smoker now.",
-    NO_ANSWER: "No heat: the element was on and the chamber probe did not answer. Look whether it hangs in the chamber, "
-    "whether the door is shut, and whether the element warms up.",
+    WELDED: "No heat: the element was told off and the chamber does not cool. The relay may be welded: pull the plug "
+    "at the smoker now.",
+    NO_ANSWER: "No heat: the element was on and the chamber probe did not answer. Look whether it hangs in the "
+    "chamber, whether the door is shut, and whether the element warms up.",
     TOO_FAST: "No heat: the chamber probe rose faster than any element can heat. Look at its place and its lead.",
-    START_NO_ANSWER: "No heat: the chamber probe did not answer the first heat. Look whether it hangs in the chamber, and "
-    "whether the element warms up.",
+    START_NO_ANSWER: "No heat: the chamber probe did not answer the first heat. Look whether it hangs in the "
+    "chamber, and whether the element warms up.",
     AJAR: "The door seems to have been open for eight minutes: close it, the meat cools.",
     ALONE: "Nobody has touched this batch for ten hours: look at the smoker and the meat.",
     LEFT_ALONE: "No heat: nobody has touched this batch for sixteen hours. Look at the meat.",
@@ -70,6 +73,8 @@ class Watch(NamedTuple):
     before_degC: float | None = None
     before_on: float = 1.0
     low_degC: float = 0.0
+    held_on: float | None = None  # the share of heat that held the chamber lately, and at what temperature
+    held_degC: float = 0.0
 
 
 def most_duty(watch: Watch, at_s: float, chamber_degC: float) -> float:
@@ -78,7 +83,11 @@ def most_duty(watch: Watch, at_s: float, chamber_degC: float) -> float:
     What fell suddenly may be the probe alone, with the air as hot as before: so until it is back there is hardly more
     heat than there was. A chamber that was cooled by its door comes back with that, too.
     """
-    if watch.before_degC is None or at_s - watch.disturbed_s > BOUND_S or chamber_degC > watch.before_degC - DROP_KELVIN:
+    if (
+        watch.before_degC is None
+        or at_s - watch.disturbed_s > BOUND_S
+        or chamber_degC > watch.before_degC - DROP_KELVIN
+    ):
         return 1.0
     most = min(1.0, watch.before_on + BOUND_OVER)
     return most if chamber_degC >= watch.low_degC + TURNED_KELVIN else min(most, BOUND_LOW)
@@ -105,7 +114,23 @@ def look(watch: Watch, point: Point, disturbed: bool, element_watts: float | Non
     else:
         watch = watch._replace(began_s=None)
     watch = watch._replace(trail=trail, low_degC=min(watch.low_degC, point.chamber_degC))
+    watch = _held(watch, point)
     return watch, frozenset(_wrong(watch, point, element_watts))
+
+
+def _held(watch: Watch, point: Point) -> Watch:
+    quiet_s = point.at_s - watch.disturbed_s
+    if quiet_s <= 0.0:
+        return watch._replace(held_on=None)
+    if quiet_s < HELD_S or _mean_on(watch.trail[-24:]) >= FULL:
+        return watch
+    if watch.held_on is None:
+        return watch._replace(held_on=_mean_on(watch.trail), held_degC=point.chamber_degC)
+    share = STEP_S / HELD_TAU_S
+    return watch._replace(
+        held_on=watch.held_on + share * (point.on - watch.held_on),
+        held_degC=watch.held_degC + share * (point.chamber_degC - watch.held_degC),
+    )
 
 
 def _mean_on(trail: tuple[Point, ...]) -> float:
@@ -120,7 +145,7 @@ def _wrong(watch: Watch, point: Point, element_watts: float | None) -> list[str]
         found.append(TOO_FAST)
     if quiet_s >= QUIET_S and _welded(watch.trail):
         found.append(WELDED)
-    if (quiet_s >= ON_S and _no_answer(watch.trail, quiet_s)) or _not_back(watch, quiet_s):
+    if (quiet_s >= ON_S and _no_answer(watch.trail, quiet_s)) or _not_held(watch) or _not_back(watch, quiet_s):
         found.append(NO_ANSWER)
     if watch.began_s is not None and point.at_s - watch.began_s >= AJAR_S:
         found.append(AJAR)
@@ -167,6 +192,15 @@ def _no_answer(trail: tuple[Point, ...], quiet_s: float) -> bool:
     return on[-1].chamber_degC < coldest + ON_COLD_KELVIN
 
 
+def _not_held(watch: Watch) -> bool:
+    """All the heat there is, where less of it held the chamber a while ago, and no rise."""
+    on = _last(watch.trail, HELD_S)
+    if on is None or watch.held_on is None or watch.held_on > HELD_ON or any(point.on < FULL for point in on[1:]):
+        return False
+    now_degC = on[-1].chamber_degC
+    return now_degC < watch.held_degC + HELD_KELVIN and now_degC - on[0].chamber_degC < HELD_RISE_KELVIN
+
+
 def _not_back(watch: Watch, quiet_s: float) -> bool:
     """Fallen suddenly, then heated, and not coming back: what fell is the probe, or the door stands open."""
     heated = _last(watch.trail, BACK_S)
@@ -210,10 +244,10 @@ def check_start(start: Start, point: Point, cores: Mapping[int, float]) -> tuple
     """
     if start.began_s is None:
         return Start(point.at_s, point.chamber_degC, dict(cores)), PENDING
-    if start.on_s == 0.0 and point.on == 0.0:
+    if point.on < FULL:  # no pulse: what rises now is warmed by the yard, or by a little heat for long
         if point.at_s - start.began_s >= GIVE_UP_S:
             return start, PASSED
-        return start._replace(chamber_degC=point.chamber_degC, core_degC=dict(cores)), PENDING
+        return Start(start.began_s, point.chamber_degC, dict(cores)), PENDING
     start = start._replace(on_s=start.on_s + STEP_S * point.on)
     rise = point.chamber_degC - start.chamber_degC
     for channel, core in cores.items():

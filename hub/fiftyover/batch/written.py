@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fiftyover.batch.plan import Chub, Plan
 from fiftyover.errors import PlanError
+from fiftyover_kit.contract.limits import STANDBY_MAX_S
 from fiftyover_kit.contract.units import degC_from_degF
 
 SLIM_BELOW_MM = 55.0
@@ -45,6 +46,8 @@ class WrittenPlan(_Strict):
     element_watts: float | None = None
     line_caps: dict[str, float] = Field(default_factory=dict)
     place_pace: dict[str, float] = Field(default_factory=dict)
+    standby_degC: float | None = None
+    standby_s: int = STANDBY_MAX_S
 
 
 def plan_from_data(batch_id: str, data: Mapping[str, Any]) -> Plan:
@@ -78,6 +81,8 @@ def plan_from_data(batch_id: str, data: Mapping[str, Any]) -> Plan:
         element_watts=written.element_watts,
         line_caps=tuple(sorted(written.line_caps.items())),
         place_pace=tuple(sorted(written.place_pace.items())),
+        standby_degC=written.standby_degC,
+        standby_s=written.standby_s,
     )
 
 
@@ -98,6 +103,8 @@ def data_of_plan(plan: Plan) -> dict[str, Any]:
         "element_watts": plan.element_watts,
         "line_caps": dict(plan.line_caps),
         "place_pace": dict(plan.place_pace),
+        "standby_degC": plan.standby_degC,
+        "standby_s": plan.standby_s,
     }
 
 

@@ -6,13 +6,16 @@ import base64
 import hashlib
 import hmac
 import json
+import logging
 import secrets
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from ..errors import BrokerError
 from .address import write_secret
 
+LOG = logging.getLogger("fiftyover.hub")
 ROLES = ("cook", "watcher")
 ALPHABET = "23456789abcdefghjkmnpqrstuvwxyz"  # no 0 o 1 l i: it is read off a screen and typed on a phone
 GROUPS, GROUP_CHARACTERS = 4, 4  # 31^16, about 79 bits
@@ -57,6 +60,17 @@ def add(file: Path, name: str, role: str) -> str:
     return code
 
 
+def remove(file: Path, name: str) -> None:
+    """Take one person's account away; BrokerError if there is none, or no cook would be left."""
+    people = load(file)
+    if name not in people:
+        raise BrokerError(f"{name!r} has no account here")
+    left = {other: one for other, one in people.items() if other != name}
+    if not any(one["role"] == "cook" for one in left.values()):
+        raise BrokerError(f"{name!r} is the only cook: add another first")
+    write_secret(file, json.dumps(left, indent=1) + "\n")
+
+
 def load(file: Path) -> dict[str, dict[str, str]]:
     """Read the file; BrokerError in one sentence if it cannot be used."""
     try:
@@ -69,6 +83,29 @@ def load(file: Path) -> dict[str, dict[str, str]]:
     if not sound:
         raise BrokerError(f"the accounts file {file} is damaged; remove it and run `fiftyover setup` for new codes")
     return dict(people)
+
+
+class SessionFile:
+    """Who is signed in, beside the accounts file and as closed to others; see `web.entry.SessionFile`."""
+
+    def __init__(self, file: Path) -> None:
+        self._file = file
+
+    def load(self) -> dict[str, dict[str, Any]]:
+        """What was kept; nothing when there is no file, or a damaged one."""
+        try:
+            found = json.loads(self._file.read_text(encoding="utf-8"))
+            keys = {"name", "role", "token", "ends_s"}
+            return {digest: one for digest, one in found.items() if set(one) == keys and one["role"] in ROLES}
+        except (OSError, ValueError, AttributeError, TypeError):
+            return {}
+
+    def save(self, sessions: dict[str, dict[str, Any]]) -> None:
+        """Keep these; a disk that cannot be written only costs a sign-in later."""
+        try:
+            write_secret(self._file, json.dumps(sessions) + "\n")
+        except OSError as fault:
+            LOG.warning("who is signed in cannot be kept (%s): after a restart they sign in again", fault.strerror)
 
 
 def checker(file: Path) -> Callable[[str, str], str | None]:

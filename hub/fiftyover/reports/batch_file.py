@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from fiftyover.batch.sheet import Sheet, plan_of
+from fiftyover.batch.sheet import Sheet, made_of, plan_of
 from fiftyover.batch.written import data_of_plan
 
 
@@ -21,6 +21,7 @@ def batch_toml(sheet: Sheet) -> str:
             tables += ["", f"[{key}]", *_pairs(value)] if value else []
         elif value is not None:
             lines.append(f"{key} = {_value(value)}")
+    tables += ["", "[made_of]", *_pairs(made_of(sheet))]
     for chub in chubs:
         tables += ["", "[[chubs]]", *_pairs(chub)]
     return "\n".join([*lines, *tables, ""])

@@ -50,11 +50,11 @@ def svg(frames: Sequence[DatedFrame], record: Mapping[str, Any], units: str) -> 
         parts += _curve(
             kept, channel, names.get(channel, "chamber" if channel == 0 else f"core {channel}"), x, y, figures
         )
-    for chub in record["chubs"]:
+    for row, chub in enumerate(record["chubs"]):
         if chub["pulled_s"] is not None:
             at = x(zero_ms + chub["pulled_s"] * 1000.0)
             parts.append(f'<path class="pull" d="M{at:.1f} {TOP:g}V{HEIGHT - BOTTOM:g}"/>')
-            parts.append(f'<text x="{at + 2:.1f}" y="{TOP + 9:g}">{chub["number"]}</text>')
+            parts.append(f'<text x="{at + 2:.1f}" y="{TOP + 9 + 10 * (row % 12):g}">{chub["number"]}</text>')
     unit = "°C" if figures.metric else "°F"
     parts.append(f'<text x="4" y="{TOP + 9:g}">{unit}</text><text x="{WIDTH - 58:g}" y="{HEIGHT - 8:g}">h</text></svg>')
     return Markup("".join(parts))  # noqa: S704 - every text in it is a number or escaped
@@ -73,9 +73,10 @@ def _curve(kept: Sequence[DatedFrame], channel: int, name: str, x: Any, y: Any, 
     if last is None:
         return []
     kind = "chamber" if channel == 0 else f"core c{channel % 6}"
+    name_y = last[1] + 3 - 10 * max(0, channel - 1)  # cold chubs end on one spot: their names are stacked
     return [
         f'<path class="{kind}" d="{"".join(path)}"/>',
-        f'<text class="{kind} name" x="{last[0] + 3:.1f}" y="{last[1] + 3:.1f}">{escape(name)}</text>',
+        f'<text class="{kind} name" x="{last[0] + 3:.1f}" y="{name_y:.1f}">{escape(name)}</text>',
     ]
 
 

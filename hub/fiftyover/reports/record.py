@@ -138,7 +138,15 @@ def _chub(
         "pulled_degC": core,
         "pulled_in_band": None if core is None else bool(foot <= core <= top),
         **judged,
+        "cooling": {**judged["cooling"], "ways": {w: _way(d, zero_s) for w, d in judged["cooling"]["ways"].items()}},
     }
+
+
+def _way(detail: dict[str, Any], zero_s: float) -> dict[str, Any]:
+    """A verdict of `cooling.judge` with its times counted from hanging."""
+    moments = ("start_s", "end_s", "latest_s")
+    legs = [{**leg, **{key: _since(leg[key], zero_s) for key in moments}} for leg in detail["legs"]]
+    return {**detail, "legs": legs}
 
 
 def _near(curve: believed.Curve | None, at_s: float, within_s: float = 600.0) -> float | None:

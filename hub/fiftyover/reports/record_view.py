@@ -20,6 +20,7 @@ WORDS = {
 }  # fmt: skip
 HIDDEN = ("lead-asked", "check-again")
 MARKS_MOST = 120
+ADVISORY_MOST = 7.0
 
 
 def blocks(record: Mapping[str, Any], units: str = "F-lb") -> list[Block]:
@@ -90,7 +91,9 @@ def _cooled(chill: Mapping[str, Any]) -> str:
 
 
 def _advisory(log10: float | None) -> str:
-    return "-" if log10 is None else f"{log10:.1f} log10"
+    if log10 is None:
+        return "-"
+    return "over 7 log10" if log10 > ADVISORY_MOST else f"{log10:.1f} log10"  # no table goes further
 
 
 def _closing(record: Mapping[str, Any], figures: Figures) -> Block:

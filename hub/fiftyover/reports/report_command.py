@@ -16,7 +16,7 @@ from fiftyover import settings as hub_settings
 from fiftyover.batch.opening import Opened, opened
 from fiftyover.clock import Clock
 from fiftyover.errors import HubError, PlanError, StoreError
-from fiftyover.reports import chart, paper, record_view
+from fiftyover.reports import chart, paper, record_view, rig_record
 from fiftyover.reports import record as records
 from fiftyover.reports.figures import UNITS
 from fiftyover.store import Reader, carry, erase
@@ -31,6 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--settings", type=Path, metavar="HUB.TOML", help="settings file (default: hub.toml, if there is one)")
     add("--store", type=Path, metavar="FILE", help="the record, instead of the settings'")
     add("--list", action="store_true", help="name the batches of the record")
+    add("--rig", action="store_true", help="say which places of this smoker run hot, over all batches")
     add("--units", choices=UNITS, help="instead of the settings' own")
     add("--json", action="store_true", help="print one JSON object")
     add("--html", type=Path, metavar="FILE", help="write the record as one page")
@@ -65,6 +66,10 @@ def run(args: argparse.Namespace) -> int:
 def _report(args: argparse.Namespace, reader: Reader, path: Path, units: str, clock: Clock) -> int:
     if args.list:
         sys.stdout.write("".join(f"{line}\n" for line in _listing(reader)))
+        return 0
+    if args.rig:
+        places, _ = rig_record.learned(reader)
+        sys.stdout.write(paper.text("This smoker", [rig_record.block(places)], (), "") + "\n")
         return 0
     batch_id = _chosen(reader, args.batch)
     if args.delete:

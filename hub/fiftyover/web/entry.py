@@ -6,10 +6,12 @@ machine is the cook. With accounts, every page but the sign-in asks for a sessio
 
 from __future__ import annotations
 
+import hashlib
 import hmac
 import secrets
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
+from typing import Any, Protocol
 from urllib.parse import urlsplit
 
 from starlette.requests import Request
@@ -24,6 +26,16 @@ BACK_OFF_S = 30.0
 CheckCode = Callable[[str, str], "str | None"]
 
 
+class SessionFile(Protocol):
+    """Where sessions outlive the program."""
+
+    def load(self) -> dict[str, dict[str, Any]]:
+        """What was kept; empty when there is none or it is damaged."""
+
+    def save(self, sessions: dict[str, dict[str, Any]]) -> None:
+        """Keep these; a disk that cannot be written only costs a sign-in later."""
+
+
 @dataclass
 class Session:
     """One signed-in browser."""
@@ -36,14 +48,20 @@ class Session:
 
 @dataclass
 class Entry:
-    """Sessions in memory: a restarted hub asks again, which is cheap and leaves no secret on the disk."""
+    """Who is signed in. With `file` a restarted hub still knows: digests of the cookies are kept, not the cookies."""
 
     hosts: frozenset[str]
     check_code: CheckCode | None
     now_s: Callable[[], float]
+    file: SessionFile | None = None
     _sessions: dict[str, Session] = field(default_factory=dict)
     _loopback: Session = field(default_factory=lambda: Session("cook", "cook", secrets.token_urlsafe(24), float("inf")))
     _failed: dict[str, tuple[int, float]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Take up the sessions that were kept."""
+        if self.file is not None:
+            self._sessions = {digest: Session(**told) for digest, told in self.file.load().items()}
 
     def host_allowed(self, request: Request) -> bool:
         """Only names this hub was told it has: a page elsewhere can then not reach it under a name of its own."""
@@ -61,7 +79,7 @@ class Entry:
         """The session of this browser, None when it must sign in."""
         if self.check_code is None:
             return self._loopback
-        found = self._sessions.get(request.cookies.get(COOKIE, ""))
+        found = self._sessions.get(_digest(request.cookies.get(COOKIE, "")))
         return found if found and found.ends_s > self.now_s() else None
 
     def token_fits(self, request: Request, session: Session) -> bool:
@@ -85,9 +103,24 @@ class Entry:
         self._failed.pop(address, None)
         key = secrets.token_urlsafe(32)
         self._sessions = {k: s for k, s in self._sessions.items() if s.ends_s > self.now_s()}
-        self._sessions[key] = Session(name, role, secrets.token_urlsafe(24), self.now_s() + SESSION_S)
+        self._sessions[_digest(key)] = Session(name, role, secrets.token_urlsafe(24), self.now_s() + SESSION_S)
+        self._keep()
         return key
 
     def sign_out(self, request: Request) -> None:
         """Forget this browser."""
-        self._sessions.pop(request.cookies.get(COOKIE, ""), None)
+        self._sessions.pop(_digest(request.cookies.get(COOKIE, "")), None)
+        self._keep()
+
+    def forget(self, name: str) -> None:
+        """End every session of a person, whose account is no more."""
+        self._sessions = {digest: one for digest, one in self._sessions.items() if one.name != name}
+        self._keep()
+
+    def _keep(self) -> None:
+        if self.file is not None:
+            self.file.save({digest: asdict(one) for digest, one in self._sessions.items()})
+
+
+def _digest(key: str) -> str:
+    return hashlib.sha256(key.encode()).hexdigest()

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+from html import escape
 from typing import Any
 
 from starlette.datastructures import MutableHeaders
 from starlette.requests import Request
-from starlette.responses import JSONResponse, PlainTextResponse
+from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from .entry import Entry, Session
@@ -53,7 +54,7 @@ class Fence:
         await self._app(scope, receive, with_headers)
 
 
-class Refusal(Exception):
+class RefusalError(Exception):
     """A request that is not served: the sentence for the person, and the HTTP status."""
 
     def __init__(self, sentence: str, status: int) -> None:
@@ -62,17 +63,25 @@ class Refusal(Exception):
         self.status = status
 
 
-def refused(_: Request, fault: Exception) -> JSONResponse:
-    """The answer to a refused request."""
-    assert isinstance(fault, Refusal)  # noqa: S101 - Starlette hands over what it was registered for
+def refused(request: Request, fault: Exception) -> Response:
+    """The answer to a refused request: a sentence and a way on for a person, data for a script."""
+    assert isinstance(fault, RefusalError)  # noqa: S101 - Starlette hands over what it was registered for
+    if "text/html" in request.headers.get("accept", ""):
+        page = (
+            '<!doctype html><html lang="en"><meta charset="utf-8"><title>fiftyover</title>'
+            '<link rel="stylesheet" href="/static/page.css"><main class="narrow">'
+            f'<h1>fiftyover</h1><p class="alarm soon">{escape(fault.sentence)}</p>'
+            '<p><a href="/">To the Now page</a></p>'
+        )
+        return HTMLResponse(page, fault.status)
     return JSONResponse({"done": False, "sentence": fault.sentence}, fault.status)
 
 
 def signed_in(entry: Entry, request: Request) -> Session:
-    """The session of a request for data; Refusal when there is none."""
+    """The session of a request for data; RefusalError when there is none."""
     session = entry.session(request)
     if session is None:
-        raise Refusal("Sign in first.", 401)
+        raise RefusalError("Sign in first.", 401)
     return session
 
 
@@ -80,25 +89,25 @@ def may_change(entry: Entry, request: Request, cook: bool = True) -> Session:
     """The session of a request for a change: from this hub's own page, with its token, and by a cook if need be."""
     session = signed_in(entry, request)
     if not (entry.origin_allowed(request) and entry.token_fits(request, session)):
-        raise Refusal("This request did not come from the hub's own page. Load the page again.", 403)
+        raise RefusalError("This request did not come from the hub's own page. Load the page again.", 403)
     if cook and session.role != "cook":
-        raise Refusal("A watcher may stop the heat; ask the cook for everything else.", 403)
+        raise RefusalError("A watcher may stop the heat; ask the cook for everything else.", 403)
     return session
 
 
 async def json_body(request: Request, most_bytes: int = BODY_MAX_BYTES) -> dict[str, Any]:
-    """The body as a JSON object of plain values; Refusal when it is not."""
+    """The body as a JSON object of plain values; RefusalError when it is not."""
     raw = b""
     async for chunk in request.stream():
         raw += chunk
         if len(raw) > most_bytes:
-            raise Refusal(f"The request is over {most_bytes} bytes.", 400)
+            raise RefusalError(f"The request is over {most_bytes} bytes.", 400)
     try:
         body = json.loads(raw, parse_constant=_no_constant)
     except (ValueError, RecursionError):
-        raise Refusal("The request is not JSON.", 400) from None
+        raise RefusalError("The request is not JSON.", 400) from None
     if not isinstance(body, dict):
-        raise Refusal("The request is not a JSON object.", 400)
+        raise RefusalError("The request is not a JSON object.", 400)
     return body
 
 

@@ -1,29 +1,25 @@
-"""The pages and what they ask for. Everything a page does goes through the `Desk`; nothing is decided here."""
+"""The Now page, what it asks for, and the sign-in. Everything goes through the `Desk`; nothing is decided here."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 from markupsafe import Markup
-from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
-from starlette.middleware import Middleware
-from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response, StreamingResponse
-from starlette.routing import Mount, Route
-from starlette.staticfiles import StaticFiles
+from starlette.routing import BaseRoute, Route
 
 from .desk import Desk
 from .entry import COOKIE, SESSION_S, Entry, Session
-from .fence import BODY_MAX_BYTES, Fence, Refusal, json_body, may_change, refused, signed_in
+from .fence import BODY_MAX_BYTES, RefusalError, json_body, may_change, signed_in
 from .live import Live
 from .words import MARKS, PAGE, TABS, WATCHER_MARKS
 
 HERE = Path(__file__).parent
-GZIP_FROM_BYTES = 1000
 POINTS = (10, 400, 2000)  # rows of a chart: least, usual, most
 
 
@@ -38,9 +34,21 @@ class Pages:
         self._templates = Environment(loader=loader, autoescape=select_autoescape(), trim_blocks=True)
         self._templates.filters["safe_json"] = lambda text: Markup(text.replace("<", "\\u003c"))  # noqa: S704 - escaped
 
+    def routes(self) -> list[BaseRoute]:
+        """Where each lives."""
+        return [
+            Route("/", self.now),
+            Route("/live", self.live),
+            Route("/history", self.history),
+            Route("/mark", self.mark, methods=["POST"]),
+            Route("/sign-in", self.sign_in_page),
+            Route("/sign-in", self.sign_in, methods=["POST"]),
+            Route("/sign-out", self.sign_out, methods=["POST"]),
+        ]
+
     async def now(self, request: Request) -> Response:
         """The page one looks at."""
-        return await self._tab(request, "now.html", "/")
+        return await self.tab(request, "now.html", "/")
 
     async def live(self, request: Request) -> Response:
         """Server-sent events of the snapshot."""
@@ -59,7 +67,7 @@ class Pages:
         body = await json_body(request)
         kind = body.pop("kind", None)
         if kind not in MARKS:
-            raise Refusal(f"There is no mark called {kind!r}.", 400)
+            raise RefusalError(f"There is no mark called {kind!r}.", 400)
         if kind not in WATCHER_MARKS:
             may_change(self._entry, request)
         done, sentence = await run_in_threadpool(self._desk.mark, kind, body, session.name)
@@ -74,13 +82,13 @@ class Pages:
     async def sign_in(self, request: Request) -> Response:
         """Check name and code; wrong ones are slowed down."""
         if not self._entry.origin_allowed(request):
-            raise Refusal("This request did not come from the hub's own page.", 403)
+            raise RefusalError("This request did not come from the hub's own page.", 403)
         address = request.client.host if request.client else ""
         wait_s = self._entry.wait_s(address)
         if wait_s > 0:
             return self._page("sign_in.html", 429, sentence=f"Too many tries. Wait {wait_s:.0f} s and try again.")
         if int(request.headers.get("content-length", "0") or 0) > BODY_MAX_BYTES:
-            raise Refusal("That is too long.", 413)
+            raise RefusalError("That is too long.", 413)
         form = await request.form(max_fields=4, max_files=0)
         name, code = str(form.get("name", "")), str(form.get("code", ""))
         key = await run_in_threadpool(self._entry.sign_in, name, code, address)
@@ -99,13 +107,18 @@ class Pages:
         await run_in_threadpool(self._entry.sign_out, request)
         return JSONResponse({"done": True, "sentence": "Signed out."})
 
-    async def _tab(self, request: Request, name: str, tab: str, **values: Any) -> Response:
+    async def tab(self, request: Request, name: str, tab: str, found: Callable[[], dict[str, Any]] = dict) -> Response:
         """One of the pages under the tabs, for who is signed in; the others are sent to the sign-in."""
         session = self._entry.session(request)
         if session is None:
             return RedirectResponse("/sign-in", 303)
         _, snapshot = self._live.latest()
+        values = await run_in_threadpool(found)
         return self._page(name, session=session, tab=tab, snapshot=snapshot, **values)
+
+    def plain(self, name: str, **values: Any) -> Response:
+        """A page outside the tabs."""
+        return self._page(name, **values)
 
     def _page(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:
         session: Session | None = values.get("session")
@@ -124,20 +137,3 @@ def points_asked(request: Request) -> int:
     least, usual, most = POINTS
     asked = request.query_params.get("points", "")
     return min(most, max(least, int(asked))) if asked.isascii() and asked.isdecimal() and len(asked) < 9 else usual
-
-
-def application(live: Live, desk: Desk, entry: Entry) -> Starlette:
-    """The web application of one hub."""
-    pages = Pages(live, desk, entry)
-    routes = [
-        Route("/", pages.now),
-        Route("/live", pages.live),
-        Route("/history", pages.history),
-        Route("/mark", pages.mark, methods=["POST"]),
-        Route("/sign-in", pages.sign_in_page),
-        Route("/sign-in", pages.sign_in, methods=["POST"]),
-        Route("/sign-out", pages.sign_out, methods=["POST"]),
-        Mount("/static", StaticFiles(directory=HERE / "static")),
-    ]
-    middleware = [Middleware(Fence, entry=entry), Middleware(GZipMiddleware, minimum_size=GZIP_FROM_BYTES)]
-    return Starlette(routes=routes, middleware=middleware, exception_handlers={Refusal: refused})

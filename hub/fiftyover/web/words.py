@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-# Marks a page may send.
-MARKS = frozenset({"hung", "pulled", "hand-reading", "stop-heat", "resume-heat", "door", "undo", "follow-next"})
+from ..batch import day, events
+
+MARKS = frozenset(events.MARKS) | frozenset(day.MARKS)  # what a page may send
 WATCHER_MARKS = frozenset({"stop-heat"})
 
 # The kit's word for why the element is on or off -> what the person reads.
@@ -64,7 +65,22 @@ def clock_words(seconds: float) -> str:
     return f"{minutes // 60}:{minutes % 60:02d}"
 
 
-TABS = (("/", "Now"),)
+TABS = (("/", "Now"), ("/plan", "Plan"), ("/batches", "Batches"), ("/kit", "Kit"), ("/settings", "Settings"))
+
+# What the kit says of itself -> the word for the person, in the order of the page.
+KIT_FACTS = (
+    ("sys/rssi", "Signal at the smoker"),
+    ("sys/cap", "Cut-off, set at the kit"),
+    ("sys/relay", "Relay"),
+    ("sys/switchings", "Relay switched on"),
+    ("sys/firmware", "Firmware"),
+    ("sys/uptime", "Running for"),
+    ("sys/reset-cause", "Last start"),
+    ("sys/heap", "Free memory, bytes"),
+    ("sys/hub", "Obeys the hub"),
+)
+# Wi-Fi signal in dBm, at least -> a word (common practice). It is worth a look with the smoker's door shut.
+SIGNAL = ((-60.0, "strong"), (-70.0, "good"), (-78.0, "enough"), (-999.0, "weak: move the kit or the access point"))
 
 # What the scripts of the page say; {figures} are put in there.
 PAGE = {
@@ -94,8 +110,8 @@ PAGE = {
     "priority-act": "Act now",
     "priority-soon": "Soon",
     "priority-know": "To know",
-    "sound-off": "Alarm sound is off here: turn it on",
-    "sound-on": "Alarm sound is on here: turn it off",
+    "sound-off": "Sound is off: turn it on",
+    "sound-on": "Sound is on: turn it off",
     "heard": "I heard it",
     "heard-said": "Quiet on this device. The alarm stands until what it says is done.",
     "chart-empty": "The curves begin with the first minutes of the batch.",
@@ -103,11 +119,32 @@ PAGE = {
     "target": "target",
     "all": "Whole batch",
     "last-hour": "Last hour",
-    "rack-empty": "Nothing hangs. A new batch begins under Plan, or with a batch file: fiftyover serve --batch FILE.",
+    "rack-empty": "Nothing hangs. A new batch begins under Plan.",
     "rack-chub": "Chub {chub}, {line}, {place}: {core}, {words}",
     "expected": "{from} to {to}",
     "no-alarms": "No alarms.",
     "of-limit": "of {limit}",
     "not-running": "not running",
-    "done": "done",
+    "kit-none": "No kit was heard yet. Switch it on; it finds the hub by itself within a minute.",
+    "no-faults": "None in this batch.",
+    "cooling": "Cooling, {where}: {left} left",
+    "cooling-lost": "Cooling, {where}: too late",
+    "refrigerator-by": "latest into the refrigerator in {left}",
+    "hold-left": "Cure hold: {left} left",
+    "any-chub": "Which chub?",
+    "second": "The second thermometer, in °{unit}",
+    "kg": "Weight, in {unit}",
+    "pair": "Which one changed places?",
+    "pair-with": "With which one?",
+    "remove": "Remove",
+    "practising": "Cooking on the simulated smoker, some seconds …",
+    "line-more": "One more",
+    "line-less": "Take away",
+    "look-first": "Look at this first",
+    "hang-sure": "Do the chubs of this plan hang in the smoker now?",
+    "hang-yes": "Yes, they hang",
+    "practice-head": "Practice cook: hours until done",
+    "practice-line": "{line}: likely {likely}, between {low} and {high}",
+    "practice-why": "From a few cooks on a simulated smoker that differ in what no label says. Not measured on yours.",
+    "nobody": "Nobody yet.",
 }

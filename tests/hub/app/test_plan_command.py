@@ -2,12 +2,12 @@
 
 import json
 import re
-import tomllib
 from pathlib import Path
 
 import pytest
 
 from fiftyover.app import plan as command
+from fiftyover.app import serve
 from fiftyover.batch.written import plan_from_data
 from fiftyover.cli import main
 
@@ -47,7 +47,9 @@ def test_the_data_is_json_with_units_and_a_plan_the_hub_takes(capsys: pytest.Cap
 def test_the_batch_file_is_what_serve_takes(tmp_path: Path) -> None:
     file = tmp_path / "batch.toml"
     assert main(["plan", "two_lines", "--no-times", "--batch", str(file)]) == 0
-    plan = plan_from_data("b1", tomllib.loads(file.read_text("utf-8")))
+    plan, made_of = serve._plan(file)
+    assert made_of["nitrite_ppm"] == pytest.approx(150.0)
+    assert made_of["kinds"] == ["pork", "beef", "lamb"]
     assert {chub.line for chub in plan.chubs} == {"stout", "slim"}
     assert dict(plan.line_caps).keys() == {"slim"}
 

@@ -24,6 +24,9 @@ from hub.batch.simple_smoker import plan
         ({"line_caps": (("stout", 90.0),)}, "stout"),
         ({"line_caps": (("slim", 60.0),)}, "limit"),
         ({"place_pace": (("hook 1", 0.0),)}, "hook 1"),
+        ({"standby_degC": 95.0}, "stand-by"),
+        ({"standby_degC": 20.0}, "stand-by"),
+        ({"standby_degC": 66.0, "standby_s": 14401}, "time of the stand-by"),
     ],
 )
 def test_impossible_figures_are_refused_by_name(changes: dict[str, object], words: str) -> None:

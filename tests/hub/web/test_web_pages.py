@@ -12,7 +12,7 @@ import pytest
 
 from fiftyover.web.entry import BACK_OFF_AFTER, BACK_OFF_S, Entry
 from fiftyover.web.live import Live
-from fiftyover.web.pages import application
+from fiftyover.web.site import application
 
 HOST = "http://hub.test"
 
@@ -26,6 +26,14 @@ class Recorder:
     def mark(self, kind: str, data: dict[str, Any], who: str) -> tuple[bool, str]:
         self.marks.append((kind, data, who))
         return kind != "undo", f"{kind} recorded"
+
+    def choose(self, data: dict[str, Any]) -> tuple[bool, str]:
+        self.marks.append(("choose", data, ""))
+        return True, "chosen"
+
+    def account(self, data: dict[str, Any]) -> tuple[bool, str]:
+        self.marks.append(("account", data, ""))
+        return True, "added"
 
     def history(self, points: int) -> dict[str, Any]:
         return {"curves": [], "band_degC": [66.7, 68.3], "points": points}
@@ -195,6 +203,50 @@ def test_a_session_ends(guarded: House) -> None:
 def test_one_persons_token_does_not_serve_another(guarded: House) -> None:
     anna, bo = guarded.sign_in("anna"), guarded.sign_in("bo")
     assert guarded.mark("stop-heat", guarded.token(bo), cookies=anna).status_code == 403
+
+
+CHANGES = ("settings/contacts", "settings/people", "settings/alarm-test", "plan/hang", "plan/practice")
+FOR_ALL = ("mark", "heard", "sign-out", "plan/sheet", "plan/page")
+ROOMS = ("", "plan", "batches", "batches/x", "batches/compare", "kit", "settings")
+DATA = ("live", "history", "clocks", "kit/now", "batches/x/history", "batches/x/csv", "plan/recipe/x")
+
+
+@pytest.mark.parametrize("path", [*CHANGES, *FOR_ALL])
+def test_no_change_is_taken_without_the_token_or_from_elsewhere(guarded: House, path: str) -> None:
+    cookies = guarded.sign_in("anna")
+    token = guarded.token(cookies)
+    for headers in (
+        {"origin": HOST},
+        {"origin": HOST, "x-fiftyover-token": "wrong"},
+        {"origin": "http://elsewhere.test", "x-fiftyover-token": token},
+        {"sec-fetch-site": "cross-site", "x-fiftyover-token": token},
+    ):
+        answer = guarded.ask("POST", f"/{path}", headers=headers, json={"kind": "stop-heat"}, cookies=cookies)
+        assert answer.status_code == 403, (path, headers)
+    assert guarded.ask("POST", f"/{path}", json={}).status_code in (401, 403)
+    assert guarded.hub.marks == []
+
+
+@pytest.mark.parametrize("path", CHANGES)
+def test_a_watcher_changes_no_setting_and_hangs_nothing(guarded: House, path: str) -> None:
+    cookies = guarded.sign_in("bo")
+    headers = {"x-fiftyover-token": guarded.token(cookies), "origin": HOST}
+    answer = guarded.ask("POST", f"/{path}", headers=headers, json={}, cookies=cookies)
+    assert (answer.status_code, answer.json()["sentence"][:9]) == (403, "A watcher")
+
+
+def test_strangers_get_no_page_and_no_data(guarded: House) -> None:
+    for path in ROOMS:
+        assert guarded.ask("GET", f"/{path}").headers.get("location") == "/sign-in", path
+    for path in DATA:
+        assert guarded.ask("GET", f"/{path}").status_code == 401, path
+
+
+def test_a_form_too_large_is_refused(loopback: House) -> None:
+    headers = {"x-fiftyover-token": loopback.token(), "origin": HOST}
+    answer = loopback.ask("POST", "/plan/sheet", headers=headers, json={"name": "x" * 40_000})
+    assert answer.status_code == 400
+    assert "bytes" in answer.json()["sentence"]
 
 
 def test_signing_out_forgets_the_browser(guarded: House) -> None:

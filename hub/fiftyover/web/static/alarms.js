@@ -1,4 +1,5 @@
 // What is wrong and what to do, the most urgent first; sound and shaking on this device while something is urgent.
+import { ask } from "./ask.js";
 import { onSnapshot, snapshot } from "./live.js";
 import { $, element, put, say } from "./said.js";
 import { onUnits, sentence } from "./units.js";
@@ -68,6 +69,7 @@ $("heard").addEventListener("click", async () => {
   keys.forEach((key) => heard.add(key));
   draw();
   put("said", say("heard-said"));
+  ask("/heard");
 });
 setInterval(() => { if (urgent().length) play("act"); }, REPEAT_MS);
 button();

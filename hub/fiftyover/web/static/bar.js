@@ -2,7 +2,8 @@
 import { mark } from "./ask.js";
 import { onSnapshot, snapshot } from "./live.js";
 import { $, MAY_START, put, say } from "./said.js";
-import { choose, readTitle, temperature } from "./sheet.js";
+import { choose, readTitle, temperature, weight } from "./sheet.js";
+import { unitName } from "./units.js";
 
 const SETTLE_MS = 700; // a button that changed under a finger is not taken for the old one
 let next = null;
@@ -10,57 +11,80 @@ let changedAt = 0;
 
 const hanging = () => snapshot.chubs.filter((c) => ["hanging", "called", "check"].includes(c.state));
 
+const pick = (title, chubs) => choose(title, chubs.map((c) => [c.number, say("chub-place", { chub: c.number, place: c.place })]));
+
+// What a mark still has to know: each puts its answer into the data and gives it, null when the person went back.
+const QUESTIONS = {
+  chub: async (data) => (data.chub = await pick(say("which-chub"), hanging())),
+  "any-chub": async (data) => (data.chub = await pick(say("any-chub"), snapshot.chubs)),
+  core: async (data) => (data.core_degC = await temperature(readTitle(data.chub))),
+  second: async (data) => (data.second_degC = await temperature(say("second", { unit: unitName() }))),
+  kg: async (data) => (data.kg = await weight()),
+  pair: async (data) => {
+    const first = await pick(say("pair"), hanging());
+    const other = first === null ? null : await pick(say("pair-with"), hanging().filter((c) => c.number !== first));
+    data.chubs = [first, other];
+    return other;
+  },
+  probe: async (data) => {
+    const chub = snapshot.chubs.find((c) => c.number === data.chub);
+    if (!chub || chub.probe === null) return "none";
+    const free = hanging().filter((c) => c.probe === null && c.number !== data.chub);
+    return (data.probe = await choose(say("where-probe"), [
+      ["stays", say("probe-stays")],
+      ...free.map((c) => [c.number, say("probe-to", { chub: c.number })]),
+      ["away", say("probe-away")],
+    ]));
+  },
+};
+
 async function questions(one) {
   const data = { ...one.data };
-  for (const about of one.ask) {
-    if (about === "chub") {
-      data.chub = await choose(say("which-chub"), hanging().map((c) => [c.number, say("chub-place", { chub: c.number, place: c.place })]));
-      if (data.chub === null) return null;
-    } else if (about === "core") {
-      data.core_degC = await temperature(readTitle(data.chub));
-      if (data.core_degC === null) return null;
-    } else if (about === "probe") {
-      const chub = snapshot.chubs.find((c) => c.number === data.chub);
-      if (!chub || chub.probe === null) continue;
-      const free = hanging().filter((c) => c.probe === null && c.number !== data.chub);
-      data.probe = await choose(say("where-probe"), [
-        ["stays", say("probe-stays")],
-        ...free.map((c) => [c.number, say("probe-to", { chub: c.number })]),
-        ["away", say("probe-away")],
-      ]);
-      if (data.probe === null) return null;
-    }
-  }
+  for (const about of one.ask) if ((await QUESTIONS[about](data)) === null) return null;
   return data;
 }
+
+// Marks of the days around the cook come with the clocks (clocks.js); they stand behind those of the cook.
+let after = null;
+export function putAfter(marks) { after = marks; draw(); }
+const ahead = () => snapshot.mark ?? (after && after.mark);
+const others = () => {
+  const behind = after ? [after.mark, ...after.others].filter((one) => one && one !== ahead()) : [];
+  return [...(snapshot.others ?? []), ...behind];
+};
+const undo = () => (snapshot.mark === null && after && after.undo) || snapshot.undo;
 
 export async function make(one) {
   const data = await questions(one);
   if (data === null) return;
   put("said", say("wait"));
   put("said", (await mark(one.kind, data)).sentence);
+  marked.forEach((f) => f());
 }
 
+const marked = [];
+export const onMarked = (f) => marked.push(f);
+
 function draw() {
-  const one = MAY_START ? snapshot.mark : null;
+  const one = MAY_START ? ahead() ?? null : null;
   if (JSON.stringify(one) !== JSON.stringify(next)) {
     next = one;
     changedAt = Date.now();
     put("do", one ? one.label : "");
   }
   $("do").hidden = !one;
-  $("more").hidden = !(MAY_START && snapshot.others.length);
-  $("undo").hidden = !(MAY_START && snapshot.undo);
-  if (snapshot.undo) put("undo", snapshot.undo.label);
+  $("more").hidden = !(MAY_START && others().length);
+  $("undo").hidden = !(MAY_START && undo());
+  if (undo()) put("undo", undo().label);
   $("stop").classList.toggle("told", snapshot.stopped);
 }
 
 $("do").addEventListener("click", () => { if (next && Date.now() - changedAt > SETTLE_MS) make(next); });
-$("undo").addEventListener("click", () => { if (snapshot.undo) make(snapshot.undo); });
+$("undo").addEventListener("click", () => { if (undo()) make(undo()); });
 $("more").addEventListener("click", async () => {
-  const others = snapshot.others;
-  const index = await choose($("more").textContent, others.map((one, i) => [i, one.label]));
-  if (index !== null) make(others[index]);
+  const all = others();
+  const index = await choose($("more").textContent, all.map((one, i) => [i, one.label]));
+  if (index !== null) make(all[index]);
 });
 $("stop").addEventListener("click", async () => {
   put("said", say("wait"));

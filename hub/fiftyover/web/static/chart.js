@@ -11,6 +11,7 @@ const LINE = {
 };
 let plot = null;
 let history = null;
+let coming = []; // [chub, from, to] in s: when each is expected at its band
 
 function bandAndMarks(u) {
   const { left, top, width, height } = u.bbox;
@@ -24,6 +25,7 @@ function bandAndMarks(u) {
   c.fillStyle = colour("--meat-line");
   c.fillRect(left, head, width, Math.max(2, foot - head));
   c.globalAlpha = 1;
+  expected(u, head);
   c.fillStyle = c.strokeStyle = colour("--soft");
   c.font = `${11 * devicePixelRatio}px system-ui, sans-serif`;
   c.textAlign = "left";
@@ -36,6 +38,20 @@ function bandAndMarks(u) {
     c.fillText(mark.label, x + 3 * devicePixelRatio, top + (12 + 13 * row) * devicePixelRatio);
   }
   c.restore();
+}
+
+// The span in which each chub is expected, over the band, one above the other.
+function expected(u, head) {
+  const c = u.ctx, px = devicePixelRatio;
+  c.fillStyle = colour("--meat-line");
+  c.font = `600 ${11 * px}px system-ui, sans-serif`;
+  c.textAlign = "right";
+  coming.forEach(([chub, from, to], i) => {
+    const y = head - (10 + 11 * i) * px;
+    const [left, right] = [from, to].map((t) => u.valToPos(t, "x", true));
+    c.fillRect(left, y, Math.max(3 * px, right - left), 3 * px);
+    c.fillText(String(chub), left - 4 * px, y + 6 * px);
+  });
 }
 
 // Where each curve ends in the part that is shown: [name, colour, x, y] in canvas pixels.
@@ -77,7 +93,7 @@ function options() {
     padding: [8, 62, 0, 0],
     legend: { show: false },
     cursor: { drag: { x: false, y: false } },
-    scales: { x: { time: true }, y: { range: (_, low, high) => [Math.floor(low / 10) * 10, Math.ceil((high + 1) / 10) * 10] } },
+    scales: { x: { time: true, range: (u, low, high) => (u.reached ? [low, high] : [low, Math.max(high, ...coming.map((one) => one[2]))]) }, y: { range: (_, low, high) => [Math.floor(low / 10) * 10, Math.ceil((high + 1) / 10) * 10] } },
     axes: [
       { ...axis, values: (_, ticks) => ticks.map((t) => clock(t * 1000)), space: 70 },
       { ...axis, values: (_, ticks) => ticks.map((v) => `${v}°`), size: 46 },
@@ -105,6 +121,15 @@ export function drawChart(told) {
   plot = new uPlot(options(), columns(), $("chart"));
   plot.reached = reach;
   if (reach) plot.setScale("x", reach);
+}
+
+export function expect(chubs) {
+  const now = chubs.filter((c) => c.finish).map((c) => [c.number, c.finish[0] / 1000, c.finish[1] / 1000]);
+  const last = history && history.t.length ? history.t[history.t.length - 1] : 0;
+  const next = now.filter((one) => one[2] < last + 6 * 3600).sort((a, b) => a[1] - b[1]);
+  if (JSON.stringify(next) === JSON.stringify(coming)) return;
+  coming = next;
+  if (plot && !plot.reached) plot.setData(columns(), true);
 }
 
 // A reading that came since the curves were fetched.

@@ -2,10 +2,11 @@
 import { $, put, say } from "./said.js";
 
 const FRESH_MS = 10000;
+const LOST_MS = 3000; // a stream that is opened again sooner is no news
 const AGAIN_MS = 2000;
 const listeners = [];
 let heardAt = 0;
-let shownAt = 0;
+let lostAt = 0;
 let opened = 0;
 let signedOut = false;
 
@@ -17,7 +18,7 @@ export const onReopened = (f) => reopened.push(f);
 
 function open() {
   const source = new EventSource("/live");
-  source.addEventListener("open", () => { opened += 1; signedOut = false; if (opened > 1) reopened.forEach((f) => f()); });
+  source.addEventListener("open", () => { opened += 1; lostAt = 0; signedOut = false; if (opened > 1) reopened.forEach((f) => f()); });
   source.addEventListener("message", (event) => {
     heardAt = Date.now();
     snapshot = JSON.parse(event.data);
@@ -25,6 +26,7 @@ function open() {
     link();
   });
   source.addEventListener("error", () => {
+    lostAt = lostAt || Date.now();
     if (source.readyState === EventSource.CLOSED) setTimeout(retry, AGAIN_MS);
   });
   addEventListener("pagehide", () => source.close(), { once: true });
@@ -36,9 +38,12 @@ async function retry() {
   open();
 }
 
+const silent = () => (lostAt > 0 && Date.now() - lostAt > LOST_MS) || (heardAt > 0 && Date.now() - heardAt > FRESH_MS);
+
 function text() {
   if (signedOut) return say("signed-out");
-  if (!heardAt || Date.now() - heardAt > FRESH_MS) return heardAt || shownAt > 3 ? say("hub-silent") : $("link").textContent;
+  if (silent()) return say("hub-silent");
+  if (!heardAt) return $("link").textContent;
   const kit = snapshot.kit;
   if (!kit || kit.age_s === null) return say("kit-never");
   const s = Math.round(kit.age_s);
@@ -49,7 +54,7 @@ function text() {
 function link() {
   const told = text();
   put("link", told);
-  $("link").classList.toggle("bad", signedOut || Date.now() - heardAt > FRESH_MS && heardAt > 0);
+  $("link").classList.toggle("bad", signedOut || silent());
   if (signedOut && !$("link").querySelector("a")) {
     const a = document.createElement("a");
     a.href = "/sign-in";
@@ -58,5 +63,5 @@ function link() {
   }
 }
 
-setInterval(() => { shownAt += 1; link(); }, 1000);
+setInterval(link, 1000);
 open();

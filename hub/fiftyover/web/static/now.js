@@ -1,5 +1,6 @@
 // The live page: one snapshot in, the picture of it out.
-import { addReading, drawChart, reach, redraw } from "./chart.js";
+import { addReading, drawChart, expect, reach, redraw } from "./chart.js";
+import { afterText } from "./clocks.js";
 import { onReopened, onSnapshot, snapshot } from "./live.js";
 import { drawRack } from "./rack.js";
 import { $, clock, element, hours, put, say } from "./said.js";
@@ -9,7 +10,7 @@ const FETCH_MS = 120000;
 let fetchedMarks = "";
 
 function nextText(s) {
-  if (!s.next_at) return s.next;
+  if (!s.next_at) return (s.mark === null && afterText()) || s.next;
   const [from, to] = s.next_at.map(clock);
   return from === to ? say("due", { text: s.next }) : say("between", { text: s.next, from, to });
 }
@@ -17,7 +18,7 @@ function nextText(s) {
 const expected = (chub) => (chub.finish ? say("expected", { from: clock(chub.finish[0]), to: clock(chub.finish[1]) }) : "");
 
 function table(s) {
-  const rows = s.chubs.map((c) => [c.number, c.line, c.place, c.probe ?? "", shown(c.core_degC, 1), expected(c), c.words]);
+  const rows = s.chubs.map((c) => [c.number, c.line, c.place, c.probe === null ? "" : c.probe + 1, shown(c.core_degC, 1), expected(c), c.words]);
   const text = JSON.stringify(rows);
   if ($("chubs").dataset.text === text) return;
   $("chubs").dataset.text = text;
@@ -46,6 +47,7 @@ function draw(s, force = false) {
   table(s);
   rack(s, force);
   addReading(s);
+  expect(s.chubs);
   const marks = JSON.stringify(s.undo);
   if (fetchedMarks && marks !== fetchedMarks) curves();
 }

@@ -6,7 +6,7 @@ import { shown } from "./units.js";
 const NS = "http://www.w3.org/2000/svg";
 const COLD_DEGC = 4.4;
 const LARGEST = 1.5; // times its drawn size, where there is room
-const CELL = 64, TALL = 132, HOOK = 26, DROP = 14, ROW = HOOK + TALL + DROP + 74;
+const CELL = 64, TALL = 132, HOOK = 26, DROP = 14, ROW = HOOK + TALL + DROP + 84;
 
 function add(parent, name, attributes, text) {
   const e = document.createElementNS(NS, name);
@@ -44,13 +44,14 @@ function hang(svg, snapshot, chub, x, y) {
   add(group, "title", {}, say("rack-chub", { chub: chub.number, line: chub.line, place: chub.place, core, words: chub.words }));
   const drop = chub.state === "called" ? DROP : 0;
   const top = y + HOOK + drop;
-  add(group, "path", { d: `M${x + CELL / 2} ${top} V${y + 10} a5 5 0 1 1 5 -6`, class: "hook" });
+  const moving = add(group, "g", { class: "moving" });
+  add(moving, "path", { d: `M${x + CELL / 2} ${top} V${y + 10} a5 5 0 1 1 5 -6`, class: "hook" });
   if (chub.state !== "pulled") {
     const foot = snapshot.band_degC[0];
     const share = chub.core_degC === null ? 0 : Math.min(1, Math.max(0, (chub.core_degC - COLD_DEGC) / (foot - COLD_DEGC)));
-    body(group, chub, x, top, share);
+    body(moving, chub, x, top, share);
   }
-  const under = y + HOOK + TALL + DROP;
+  const under = y + HOOK + TALL + DROP + 6;
   add(group, "text", { x: x + CELL / 2, y: under + 20, class: "number" }, chub.number);
   if (chub.state !== "pulled") add(group, "text", { x: x + CELL / 2, y: under + 38, class: "core" }, core);
   if (chub.flag) tag(group, x, under + 44, chub.flag, chub.state);

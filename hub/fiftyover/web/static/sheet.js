@@ -22,17 +22,25 @@ export const choose = (title, choices) => show(title, (done) => choices.map(([va
   return b;
 }));
 
-// A temperature typed in the shown unit, as °C.
-export const temperature = (title) => show(title, (done) => {
-  const input = element("input", { type: "number", step: "0.1", inputmode: "decimal", "aria-label": title, id: "typed" });
+// A number typed, as `to` makes it.
+const number = (title, step, to) => show(title, (done) => {
+  const input = element("input", { type: "number", step, inputmode: "decimal", "aria-label": title, id: "typed" });
   const wrong = element("p", { role: "alert" });
   const form = element("form", {}, "", input, wrong, element("button", { class: "big" }, say("enter")));
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     if (input.value === "") wrong.textContent = say("not-a-number");
-    else done(Math.round(fromShown(Number(input.value)) * 100) / 100);
+    else done(to(Number(input.value)));
   });
   return [form];
 });
+
+// A temperature in the shown unit, as °C; a weight in lb or kg, as kg.
+export const temperature = (title) => number(title, "0.1", (value) => Math.round(fromShown(value) * 100) / 100);
+const KG_PER_LB = 0.45359237; // exact
+export const weight = () => {
+  const pounds = unitName() === "F";
+  return number(say("kg", { unit: pounds ? "lb" : "kg" }), "0.01", (value) => (pounds ? value * KG_PER_LB : value));
+};
 
 export const readTitle = (chub) => say("read-by-hand", { chub, unit: unitName() });

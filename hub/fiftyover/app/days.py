@@ -1,0 +1,187 @@
+"""The days around the cook, for every batch that is not closed: marks into the record, clocks and alarms out of it.
+
+Works on the record alone, so that a batch may be in the bowl or in the ice while another hangs in the smoker.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from ..batch import chill, day, judge, refrigerator
+from ..batch import events as ev
+from ..batch.day import Day
+from ..batch.events import Book, Event
+from ..batch.opening import PLANNED, Opened, opened
+from ..batch.plan import Plan
+from ..batch.timeline import hours
+from ..batch.written import data_of_plan
+from ..clock import AnyClock
+from ..errors import HubError, PlanError
+from ..process.curve import FloatArray
+from ..store import Store
+
+NEWEST = 5
+WATCHED_S = 86_400.0  # so long after the last pull the chill is looked at
+WATER_S = 4.0 * 3600.0  # of the refrigerator's water looked at
+WATER_POINTS = 240
+MINUTES = 1500  # points of a chill's curve: minutes of a day
+DONE = {
+    day.STUFFED: "Stuffed. The warm-up clock counts from here.",
+    day.COLD: "Noted: in the refrigerator.",
+    day.INTO_ICE: "Noted: in the ice. The cooling clock runs.",
+    day.OUT_OF_ICE: "Noted: out of the ice.",
+    day.BLOOMED: "Bloomed. Into the refrigerator with it.",
+    day.CLOSED: "The batch is closed.",
+    day.UNDO_MARK: "Undone.",
+}
+
+
+class Days:
+    """Marks and clocks of all open batches. Any thread may call it; `Store` does the locking."""
+
+    def __init__(self, store: Store, clock: AnyClock) -> None:
+        self._store = store
+        self._clock = clock
+
+    def begin(self, plan: Plan, kit: str, made_of: Mapping[str, Any]) -> None:
+        """Put a batch into the record before it is hung: its plan, and what it is made of."""
+        at_s, utc_ms = self._clock.monotonic_s(), self._clock.utc_ms()
+        self._store.add_event(plan.batch_id, Event(PLANNED, at_s, utc_ms, {"plan": data_of_plan(plan), "kit": kit}))
+        self._store.add_event(plan.batch_id, Event(day.RECIPE, at_s, utc_ms, dict(made_of)))
+        self._store.commit()
+
+    def tell_recipe(self, batch_id: str, made_of: Mapping[str, Any]) -> None:
+        """Put into the record what a batch is made of."""
+        event = Event(day.RECIPE, self._clock.monotonic_s(), self._clock.utc_ms(), dict(made_of))
+        self._store.add_event(batch_id, event)
+        self._store.commit()
+
+    def mark(self, batch_id: str, kind: str, data: Mapping[str, Any], who: str) -> tuple[bool, str]:
+        """Take a person's mark; (done, one sentence). It is on the disk before it is confirmed."""
+        self._store.commit()  # what the cook has to tell is then in the record
+        try:
+            found = self._opened(batch_id)
+            at_s, utc_ms = self._clock.monotonic_s(), self._clock.utc_ms()
+            event = day.on_mark(found.day, _book(found), kind, {**data, "who": who}, at_s, utc_ms)
+            self._store.add_event(batch_id, event)
+        except HubError as fault:
+            return False, str(fault)
+        self._store.commit()
+        told = DONE.get(kind, "Noted.")
+        if kind == day.SECOND and self._opened(batch_id).day.second is not None:
+            second = self._opened(batch_id).day.second
+            told = "The two are more than 2 °F apart: check the probe." if second and second.check_probe else "Noted."
+        problem = self._store.problem
+        return True, told if problem is None else f"{told} But it is not saved yet: {problem}"
+
+    def open_batches(self) -> list[str]:
+        """Ids of the newest batches that are not closed."""
+        found = []
+        for line in self._store.batches()[:NEWEST]:
+            try:
+                if self._opened(line.batch_id).day.closed_s is None:
+                    found.append(line.batch_id)
+            except PlanError:
+                continue
+        return found
+
+    def look(self, batch_id: str) -> dict[str, Any]:
+        """Clocks of a batch now (JSON-able): hold and chill by chub in seconds left, and its alarms as sentences."""
+        found, now_s = self._opened(batch_id), self._clock.monotonic_s()
+        days, book = found.day, _book(found)
+        hold_s = float(days.recipe.get("hold_s", 0.0))
+        holds = days.held_s is not None and hold_s > 0.0 and book is None
+        left_s = refrigerator.hold_left_s(days.held_s or 0.0, hold_s, now_s) if holds else None
+        chubs = self._chills(found, days, book) if book is not None and days.closed_s is None else []
+        alarms = [alarm for one in chubs for alarm in one["alarms"]]
+        if holds:
+            alarms += refrigerator.sentences(self._water(found, days, now_s))
+        if left_s is not None and left_s <= 0.0:
+            alarms.append(f"The cure hold of {found.plan.name!r} is over ({hours(hold_s)}): it may be hung.")
+        return {"batch": batch_id, "name": found.plan.name, "hold_left_s": left_s, "chill": chubs, "alarms": alarms}
+
+    def alarms(self) -> list[str]:
+        """The alarms of all open batches, each once."""
+        told: list[str] = []
+        for batch_id in self.open_batches():
+            told += self.look(batch_id)["alarms"]
+        return list(dict.fromkeys(told))
+
+    def _water(self, found: Opened, days: Day, now_s: float) -> refrigerator.Refrigerator:
+        """The cure hold's refrigerator by its probe: the last hours, minute by minute."""
+        state = refrigerator.loaded(refrigerator.Refrigerator(), days.held_s or now_s)
+        if days.water_probe is None or not found.kit:
+            return state
+        zero_ms = self._clock.utc_zero_ms()
+        from_ms = zero_ms + round(max(days.held_s or 0.0, now_s - WATER_S) * 1000)
+        for bucket in self._store.series(found.kit, days.water_probe, from_ms, self._clock.utc_ms(), WATER_POINTS):
+            state = refrigerator.step(state, (bucket.utc_ms - zero_ms) / 1000.0, bucket.mean)
+        return state
+
+    def _opened(self, batch_id: str) -> Opened:
+        return opened(batch_id, self._store.events(batch_id))
+
+    def _chills(self, found: Opened, days: Day, book: Book) -> list[dict[str, Any]]:
+        """The chill of every pulled chub whose probe stayed in, or that was read by hand."""
+        told: list[dict[str, Any]] = []
+        now_s = self._clock.monotonic_s()
+        if now_s - max(book.pulled_s.values(), default=now_s) > WATCHED_S:
+            return told
+        until_ms = self._until_ms(found)
+        for number, pulled_s in book.pulled_s.items():
+            times, core = self._curve(found, days, number, pulled_s, until_ms)
+            if not times.size or core[-1] <= judge.COOLED_DEGC or days.bloomed_s is not None and number in days.cold_s:
+                continue
+            chub = found.plan.chub(number)
+            ways = judge.ways_to_cool(days.recipe)
+            now = chill.look(number, chub.diameter_mm, times, core, ways, chill.where(days, number))
+            by_s = now.refrigerator_by_s
+            told.append(
+                {
+                    "chub": number,
+                    "core_degC": round(float(core[-1]), 1),
+                    "where": chill.where(days, number),
+                    "left_s": max((leg.left_s for leg in now.legs), default=None),
+                    "refrigerator_in_s": None if by_s is None else by_s - now_s,
+                    "rewarmed_kelvin": now.rewarmed_kelvin,
+                    "alarms": list(now.alarms),
+                }
+            )
+        return told
+
+    def _until_ms(self, found: Opened) -> int:
+        """Now, or when another batch took the probes."""
+        began_ms = max((event.utc_ms for event in found.cook if event.kind == ev.HUNG), default=0)
+        until_ms = self._clock.utc_ms()
+        for line in self._store.batches()[:NEWEST]:
+            if line.batch_id != found.plan.batch_id and line.last_utc_ms > began_ms:
+                hung = [
+                    e.utc_ms for e in self._store.events(line.batch_id) if e.kind == ev.HUNG and e.utc_ms > began_ms
+                ]
+                until_ms = min([until_ms, *hung])
+        return until_ms
+
+    def _curve(
+        self, found: Opened, days: Day, number: int, pulled_s: float, until_ms: int
+    ) -> tuple[FloatArray, FloatArray]:
+        """Minutes of the chub's core since a while before the pull: by its own probe if that stayed, else by hand."""
+        hands = {read.at_s: read.core_degC for read in days.hands if read.chub == number}
+        channel = found.plan.chub(number).probe
+        stayed = any(
+            e.kind == ev.PULLED and e.data["chub"] == number and e.data.get("probe") == "stays" for e in found.cook
+        )
+        if channel is not None and stayed and found.kit:
+            zero_ms = self._clock.utc_zero_ms()
+            from_ms = zero_ms + round((pulled_s - 600.0) * 1000)
+            buckets = self._store.series(found.kit, channel, from_ms, until_ms, MINUTES)
+            hands |= {(bucket.utc_ms - zero_ms) / 1000.0: bucket.mean for bucket in buckets}
+        order = sorted(hands)
+        return np.array(order, dtype=np.float64), np.array([hands[at_s] for at_s in order], dtype=np.float64)
+
+
+def _book(found: Opened) -> Book | None:
+    book = found.book
+    return book if book.hung_s else None

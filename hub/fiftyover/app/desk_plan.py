@@ -1,0 +1,89 @@
+"""Planning for the pages: shipped recipes, a sheet while somebody types, a practice cook, and the hanging."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import tomllib
+from collections.abc import Mapping
+from concurrent.futures import ProcessPoolExecutor
+from datetime import datetime
+from typing import Any
+
+from ..batch import sheet as batch_sheet
+from ..batch.recipe import recipe_from_data
+from ..batch.sheet import Sheet, made_of, plan_of
+from ..errors import HubError, PlanError
+from ..reports import sheet_view
+from . import cook_time, plan
+from .hub import Hub
+from .parts import new_batch_id
+
+NICE = 10  # a practice cook may take long, a decision about heat may not
+
+
+def names() -> list[str]:
+    """The shipped recipes."""
+    return plan.shipped()
+
+
+def recipe(name: str) -> dict[str, Any]:
+    """A shipped recipe as the form takes it; PlanError if there is none of that name."""
+    if name not in plan.shipped():
+        raise PlanError(f"There is no shipped recipe {name!r}.")
+    return tomllib.loads((plan.RECIPES / f"{name}.toml").read_text("utf-8"))
+
+
+def sheet(data: Mapping[str, Any]) -> dict[str, Any]:
+    """The sheet of a form, without its timeline; HubError, one sentence, for what cannot be."""
+    return _shown(_sheet(data), None)
+
+
+def practice(data: Mapping[str, Any]) -> dict[str, Any]:
+    """The same with the timeline from now, after a few rehearsed cooks in a process of their own (seconds)."""
+    _sheet(data)  # what is wrong is said at once
+    spawn = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(1, mp_context=spawn, initializer=os.nice, initargs=(NICE,)) as pool:
+        return pool.submit(rehearsed, dict(data), datetime.now()).result()
+
+
+def rehearsed(data: Mapping[str, Any], now: datetime) -> dict[str, Any]:
+    """The work of `practice`."""
+    made = _sheet(data)
+    cooks, told = cook_time.rehearsed(made)
+    midnight = now.replace(hour=0, minute=0, second=0, microsecond=0)
+    now_s = (now - midnight).total_seconds()
+    made = batch_sheet.with_times(made, cooks, now_s, None, now_s, tuple(told))
+    spans = [
+        {"line": one.line, "low_s": one.low_s, "likely_s": one.likely_s, "high_s": one.high_s} for one in cooks
+    ]  # fmt: skip
+    return _shown(made, midnight) | {"cooks": spans}
+
+
+def page(data: Mapping[str, Any]) -> tuple[str, str]:
+    """The sheet as a page to print: (file name, text)."""
+    return "batch-sheet.html", plan.page(_sheet(data), None)
+
+
+def hang(hub: Hub, data: Mapping[str, Any]) -> tuple[bool, str]:
+    """Begin the batch: its chubs hang now."""
+    try:
+        made = _sheet(data)
+        planned = plan_of(made, new_batch_id())
+        hub.start_batch(planned)
+    except HubError as fault:
+        return False, str(fault)
+    hub.days.tell_recipe(planned.batch_id, made_of(made))
+    return True, "Hung. The clock runs; heat begins with the start check."
+
+
+def _sheet(data: Mapping[str, Any]) -> Sheet:
+    return batch_sheet.make_sheet(recipe_from_data(data))
+
+
+def _shown(made: Sheet, midnight: datetime | None) -> dict[str, Any]:
+    return {
+        "blocks": [block._asdict() for block in sheet_view.blocks(made, midnight)],
+        "notices": list(made.notices),
+        "closing": sheet_view.CAUTION,
+    }

@@ -1,0 +1,232 @@
+"""What the smoker's own faults look like, one at a time, and what ordinary cooks do that looks alike."""
+
+import pytest
+
+from fiftyover.batch import alarms, watch
+from fiftyover.batch.decide import rebuild
+from fiftyover.batch.events import Event, fold
+from fiftyover.batch.watch import Point, Start, Watch, check_start, look, most_duty
+from hub.batch.simple_smoker import Smoker, plan
+
+
+def follow(chamber_of, on_of, seconds, disturbed_of=lambda _: False, watts=800.0, coldest=20.0):
+    """Names of what was found wrong, with the time at which each was first."""
+    memory, found = Watch(), {}
+    for at_s in range(0, seconds, 5):
+        point = Point(float(at_s), chamber_of(at_s), on_of(at_s), coldest)
+        memory, wrong = look(memory, point, disturbed_of(at_s), watts)
+        for name in wrong:
+            found.setdefault(name, at_s)
+    return found
+
+
+def regulated(at_s):
+    """A chamber held at 75 °C with a ripple."""
+    return 75.0 + (at_s % 60) / 120.0
+
+
+def half(at_s):
+    return 1.0 if at_s % 60 < 30 else 0.0
+
+
+def test_regulated_chamber_is_no_alarm() -> None:
+    assert follow(regulated, half, 4000) == {}
+
+
+@pytest.mark.parametrize(("fall", "expected"), [(0.0, True), (-0.05, True), (0.02, False)])
+def test_chamber_that_does_not_cool_with_the_element_off_is_a_welded_relay(fall: float, expected: bool) -> None:
+    """`fall` in K/s: a chamber at 80 °C cools by 0.02 K/s and more (our own study)."""
+    off_s = 1000
+    found = follow(lambda t: 75.0 - max(0, t - off_s) * fall, lambda t: 1.0 if t < off_s else 0.0, 1400)
+    assert (watch.WELDED in found) == expected
+    if expected:
+        assert off_s + 120 <= found[watch.WELDED] <= off_s + 200
+
+
+def test_chamber_near_the_meat_may_stand_still_with_the_element_off() -> None:
+    assert follow(lambda _: 30.0, lambda _: 0.0, 3000, coldest=22.0) == {}
+
+
+def test_rise_faster_than_any_element_is_distrusted_but_not_after_a_door() -> None:
+    def jumps(at_s):
+        return 60.0 + max(0, min(40, at_s - 1000)) * 0.6
+
+    assert watch.TOO_FAST in follow(jumps, half, 1200)
+    assert watch.TOO_FAST not in follow(jumps, half, 1200, disturbed_of=lambda t: t == 900)
+    assert watch.TOO_FAST not in follow(jumps, half, 1200, watts=3000.0)  # a stronger element may
+
+
+def test_element_that_is_on_while_the_chamber_falls_gives_no_heat() -> None:
+    found = follow(lambda t: 75.0 - max(0, t - 1000) * 0.03, lambda t: half(t) if t < 1000 else 1.0, 1400)
+    assert 1200 <= found[watch.NO_ANSWER] <= 1300
+
+
+def test_full_heat_that_does_not_lift_what_less_heat_held_is_no_answer_but_after_a_door_it_may_be_so() -> None:
+    def dead(at_s):  # a lukewarm chamber that hardly falls any more
+        return 45.0 - max(0, min(400, at_s - 1000)) * 0.01
+
+    def on(at_s):
+        return half(at_s) if at_s < 1400 else 1.0
+
+    found = follow(dead, on, 2000, coldest=25.0)
+    assert 1670 <= found[watch.NO_ANSWER] <= 1720
+    assert follow(dead, on, 2000, coldest=25.0, disturbed_of=lambda t: t == 1390) == {}
+
+
+def test_weak_element_in_the_cold_that_just_holds_is_no_alarm() -> None:
+    assert follow(lambda _: 55.0, lambda _: 1.0, 7200, coldest=30.0) == {}
+
+
+def test_on_for_ten_minutes_and_no_warmer_than_the_meat_is_no_answer() -> None:
+    found = follow(lambda _: 23.0, lambda _: 1.0, 1400, coldest=20.0)
+    assert 600 <= found[watch.NO_ANSWER] <= 640
+
+
+def fallen_out(at_s):
+    """A probe that falls out of a chamber at 75 °C into a yard of 10 °C at 1000 s."""
+    return 75.0 if at_s < 1000 else 10.0 + 65.0 * 2.718 ** (-(at_s - 1000) / 40.0)
+
+
+def test_probe_that_fell_out_is_found_and_gets_hardly_more_heat_meanwhile() -> None:
+    memory, found = Watch(), None
+    most = []
+    for at_s in range(0, 2000, 5):
+        on = half(at_s) if at_s < 1000 else 0.3
+        memory, wrong = look(memory, Point(float(at_s), fallen_out(at_s), on, 50.0), 1010 <= at_s < 1150, 800.0)
+        if at_s >= 1060 and found is None:
+            most.append(most_duty(memory, float(at_s), fallen_out(at_s)))
+        if watch.NO_ANSWER in wrong and found is None:
+            found = at_s
+    assert found is not None
+    assert found <= 1000 + 600
+    assert max(most) <= 0.35
+
+
+def test_chamber_that_comes_back_after_its_door_may_be_heated_in_full() -> None:
+    memory = Watch()
+    for at_s in range(0, 1600, 5):
+        chamber = 75.0 if at_s < 1000 else 40.0 if at_s < 1100 else min(75.0, 40.0 + (at_s - 1100) * 0.1)
+        memory, wrong = look(memory, Point(float(at_s), chamber, 0.5, 50.0), 1010 <= at_s < 1150, 800.0)
+        assert wrong == frozenset()
+        if at_s in (1120, 1300):
+            assert most_duty(memory, float(at_s), chamber) == (0.35 if at_s == 1120 else pytest.approx(0.65))
+    assert most_duty(memory, 1600.0, 75.0) == 1.0
+
+
+def test_door_is_told_after_eight_minutes_and_not_after_five() -> None:
+    def ajar(for_s):
+        return follow(lambda _: 40.0, half, 2000, disturbed_of=lambda t: 800 <= t < 800 + for_s)
+
+    assert ajar(300) == {}
+    assert 1275 <= ajar(600)[watch.AJAR] <= 1290
+
+
+# -- the start check
+
+
+def start(chamber_rise, core_rise, seconds=400, on=1.0):
+    """Verdict, and when, of a first heat: rises in K/s of the chamber and of core channel 1 from 10 s on."""
+    memory, at_s = Start(), 0.0
+    while at_s < seconds:
+        rising_s = max(0.0, at_s - 10.0)
+        point = Point(at_s, 18.0 + chamber_rise * rising_s, on)
+        memory, verdict = check_start(memory, point, {1: 5.0 + core_rise * rising_s, 2: 5.0})
+        if verdict != watch.PENDING:
+            return verdict, at_s
+        at_s += 5.0
+    return watch.PENDING, at_s
+
+
+def test_start_check_passes_when_the_chamber_alone_answers_within_90_s() -> None:
+    verdict, at_s = start(0.1, 0.002)
+    assert verdict == watch.PASSED
+    assert 60 <= at_s <= 90
+
+
+def test_start_check_names_the_core_probe_that_answers_like_the_chambers() -> None:
+    assert start(0.0, 0.1) == (1, pytest.approx(35.0, abs=10.0))
+
+
+def test_start_check_ends_heat_when_nothing_answers() -> None:
+    verdict, at_s = start(0.002, 0.0)
+    assert verdict == watch.START_NO_ANSWER
+    assert 180 <= at_s <= 190
+
+
+def test_start_check_without_heat_waits_and_then_lets_go() -> None:
+    assert start(0.0, 0.0, seconds=1100, on=0.0)[0] == watch.PENDING
+    assert start(0.0, 0.0, seconds=1300, on=0.0)[0] == watch.PASSED
+
+
+def test_meat_that_a_hot_yard_warms_under_a_little_heat_is_no_swapped_probe() -> None:
+    assert start(0.001, 0.01, seconds=1100, on=0.2)[0] == watch.PENDING
+
+
+# -- in a batch
+
+
+def test_first_heat_is_full_until_the_chamber_has_answered_and_it_is_an_event() -> None:
+    smoker = Smoker(plan())
+    smoker.hang()
+    smoker.run(30.0)
+    assert smoker.decision.duty == 1.0
+    smoker.run(120.0)
+    [passed] = smoker.of_kind("start-checked")
+    assert passed.data["rise_kelvin"] >= 2.0
+    assert smoker.decision.heat
+
+
+def test_swapped_probes_get_three_minutes_of_heat_at_most() -> None:
+    smoker = Smoker(plan())
+    smoker.hang()
+    honest = smoker.reading
+
+    def swapped():
+        reading = honest()
+        values = list(reading.probe_degC)
+        values[0], values[1] = values[1], values[0]
+        from dataclasses import replace
+
+        return replace(reading, chamber_degC=values[0], probe_degC=tuple(values))
+
+    smoker.reading = swapped
+    smoker.run(600.0)
+    assert smoker.decision.heat is False
+    assert sum(reading.on for reading in smoker.readings) <= 190
+    assert "swapped" in smoker.kinds()
+
+
+def test_alarm_that_stops_heat_stays_until_a_person_resumes_and_is_in_the_notes() -> None:
+    smoker = Smoker(plan())
+    smoker.hang()
+    smoker.run(1500.0)
+    warm = smoker.chamber
+    honest = smoker.step
+    for _ in range(600):  # the element is dead: what the relay does changes nothing
+        honest()
+        smoker.chamber -= 0.134 * (smoker.decision.duty if smoker.decision.heat else 0.0)
+    assert smoker.chamber < warm - 4.0
+    [alarm] = smoker.of_kind("alarm")
+    assert alarm.data["name"] == watch.NO_ANSWER
+    assert smoker.decision.heat is False
+    assert alarm.data["says"] in smoker.decision.notes
+    again = rebuild(smoker.plan, [smoker.state.book.log[0], *smoker.events[1:]], smoker.readings)
+    assert again.book.stopped == watch.NO_ANSWER
+    smoker.mark("resume-heat", {})
+    smoker.run(10.0)
+    assert smoker.decision.heat
+    assert smoker.state.book.alarms == {}
+
+
+def test_batch_that_nobody_touches_is_asked_about_after_ten_hours_and_not_heated_after_sixteen() -> None:
+    hour_s = 3600.0
+    book = fold(
+        plan(), [Event("hung", 0.0, 0, {"chubs": [1, 2, 3]}), Event("door", hour_s, 0, {"open": True, "by": "seen"})]
+    )
+    assert alarms.alone(book, 10 * hour_s - 1) == frozenset()
+    assert alarms.alone(book, 10 * hour_s) == {watch.ALONE}
+    assert alarms.alone(book, 16 * hour_s) == {watch.ALONE, watch.LEFT_ALONE}
+    touched = fold(plan(), [*book.log, Event("hand-reading", 9 * hour_s, 0, {"chub": 1, "core_degC": 40.0})])
+    assert alarms.alone(touched, 18 * hour_s) == frozenset()
+    assert watch.LEFT_ALONE in watch.STOPS
+    assert watch.ALONE not in watch.STOPS
