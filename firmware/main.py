@@ -8,7 +8,7 @@ import gc  # noqa: E402
 import sys  # noqa: E402
 
 # Room for the backlog in one piece, before the imports scatter what they leave. 64-bit objects are twice as large.
-ROOM_BYTES = 60000 if sys.maxsize < 1 << 32 else 24000
+ROOM_BYTES = 60000 if sys.maxsize < 1 << 32 else 16000
 room = bytearray(ROOM_BYTES)
 if hasattr(gc, "threshold"):
     gc.threshold(8192)

@@ -7,7 +7,7 @@ One JSON line a simulated hour: {"hour":, "free": heap after a collection, "on":
 
 import gc
 
-room = bytearray(24000)  # as main.py has it: the backlog's room in one piece, before the imports
+room = bytearray(16000)  # as main.py has it: the backlog's room in one piece, before the imports
 
 import json  # noqa: E402
 import sys  # noqa: E402

@@ -43,3 +43,39 @@ def test_lost_permits_never_carry_the_air_over_the_limit(monkeypatch, seed):
     assert len(lost) > 100
     assert len(result.called_s) == scenario.chubs, "the cook completes"
     assert max(result.trace.air_degC) <= scenario.cap_degC + SLACK_KELVIN
+
+
+LATE_S, LOST_AT_S, LOST_FOR_S = 6.0, (2400.0, 3000.0, 3600.0), 30.0
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_late_permits_and_a_few_lost_ones_start_no_swinging_at_the_limit(monkeypatch, seed):
+    publish, frame, waiting = hub_side.HubSide._publish, hub_side.HubSide.frame, []
+
+    def late(self, topic, payload, qos, retain):
+        now_s = self.reading.at_s
+        if not topic.endswith("grant/set"):
+            return publish(self, topic, payload, qos, retain)
+        if not any(at_s <= now_s < at_s + LOST_FOR_S for at_s in LOST_AT_S):
+            waiting.append((now_s + LATE_S, topic, payload))
+        return True
+
+    def heard(self, payload, now_s):
+        happened = frame(self, payload, now_s)
+        while waiting and waiting[0][0] <= now_s:
+            publish(self, waiting[0][1], waiting.pop(0)[2], 0, False)
+        return happened
+
+    monkeypatch.setattr(hub_side.HubSide, "_publish", late)
+    monkeypatch.setattr(hub_side.HubSide, "frame", heard)
+    scenario = Scenario(
+        seed=seed,
+        cap_degC=degC_from_degF(190.0),
+        kit_cap_degC=degC_from_degF(200.0),
+        relay="solid-state",
+        forecast=False,
+        options={"start_degC": 55.0},
+    )
+    result = Rehearsal(scenario, build_plant(scenario)).run()
+    assert len(result.called_s) == scenario.chubs
+    assert max(result.trace.air_degC) <= scenario.cap_degC + SLACK_KELVIN

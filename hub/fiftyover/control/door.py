@@ -29,6 +29,7 @@ class DoorState(NamedTuple):
     hands_until_s: float = float("-inf")
     hold_until_s: float = float("-inf")
     watch_until_s: float = float("-inf")
+    missed_until_s: float = float("-inf")
     mean_duty: float = 0.0
     cut: bool = False
     at_s: float | None = None
@@ -81,7 +82,7 @@ def interrupted(state: DoorState, at_s: float) -> DoorState:
 
     Parameters: ``at_s`` monotonic seconds. Returns: the new state. Raises nothing. Source: own simulation study.
     """
-    return state._replace(watch_until_s=max(state.watch_until_s, at_s + WATCH_S))
+    return state._replace(missed_until_s=max(state.missed_until_s, at_s + WATCH_S))
 
 
 def hands_in(state: DoorState, at_s: float) -> bool:
@@ -97,6 +98,12 @@ def holding(state: DoorState, at_s: float) -> bool:
 def watching(state: DoorState, at_s: float) -> bool:
     """Say whether a door was open lately, so that the limit is watched ahead. ``at_s`` seconds; raises nothing."""
     return at_s < state.watch_until_s
+
+
+def recovering(state: DoorState, at_s: float) -> bool:
+    """Say whether heat was interrupted lately: the limit is watched ahead too, but the integral is not to be trusted
+    as it is after a door. ``at_s`` seconds; raises nothing."""
+    return at_s < state.missed_until_s
 
 
 def with_duty(state: DoorState, duty: float, dt_s: float) -> DoorState:
@@ -115,7 +122,7 @@ def cap_watch(state: DoorState, at_s: float, chamber_degC: float, slope: float, 
     Returns: the new state, ``cut`` True while the element must stay off. Outside the watch only the limit itself cuts.
     Raises nothing. Source: own simulation study.
     """
-    lately = watching(state, at_s)
+    lately = watching(state, at_s) or recovering(state, at_s)
     ahead_degC = chamber_degC + (AHEAD_S * max(0.0, slope) if lately else 0.0)
     back_kelvin = BACK_KELVIN if lately else BACK_QUIET_KELVIN
     cut = ahead_degC > cap_degC - (back_kelvin if state.cut else 0.0)

@@ -39,4 +39,11 @@ def test_limit_is_watched_ahead_after_an_interruption():
 
 def test_interruption_does_not_shorten_the_watch_after_a_door():
     watched = door.told(door.DoorState(), 500.0, False)
-    assert door.interrupted(watched, 100.0) == watched
+    both = door.interrupted(watched, 100.0)
+    assert both.watch_until_s == watched.watch_until_s == 500.0 + door.WATCH_S
+    assert (door.watching(both, 1399.0), door.recovering(both, 1001.0)) == (True, False)
+
+
+def test_interruption_alone_is_no_door_for_whom_the_integral_may_wait():
+    missed = door.interrupted(door.DoorState(), 100.0)
+    assert (door.watching(missed, 500.0), door.recovering(missed, 500.0)) == (False, True)
