@@ -10,10 +10,9 @@ from fiftyover_kit.contract.units import degF_from_degC
 from ..batch import events as ev
 from ..web.square import square
 from ..web.words import HEATER, KIT_FACTS, PROBE, SIGNAL
+from . import relay_life
 from .hub import Hub
 
-# Operations of a small mechanical relay under load: common figure of data sheets (from memory).
-RELAY_LIFE = 100_000
 FAULTS = (ev.PROBE_OUT, ev.PROBE_BACK, ev.CHAMBER_FAULT, ev.CHAMBER_BACK, ev.OUTAGE, ev.SWAPPED, "alarm", "alarm-over")
 FAULTS_MOST = 50
 
@@ -45,7 +44,7 @@ def kit(hub: Hub, address: str) -> dict[str, Any]:
         "element": HEATER.get(frame.why, frame.why) if frame else "no word from the kit yet",
         "limit_degC": state.plan.cap_degC if state else None,
         "cut_off_degC": hub.watch.cap_degC,
-        "facts": _facts(notes),
+        "facts": [*_facts(notes), *_worn(hub, notes)],
         "faults": _faults(hub),
         "address": address,
         "square": square(address),
@@ -71,8 +70,14 @@ def _fact(name: str, text: str) -> str:
     if name == "sys/cap" and number is not None:
         return f"{degF_from_degC(number):.0f} °F ({number:.0f} °C)"
     if name == "sys/switchings" and number is not None:
-        return f"{number:.0f} ({number / RELAY_LIFE:.1%} of a small relay's usual life of {RELAY_LIFE:,})"
+        return relay_life.words(round(number), "mechanical")
     return text
+
+
+def _worn(hub: Hub, notes: dict[str, str]) -> list[list[str]]:
+    """The relay's switchings over all recorded batches: the kit's own count begins anew at each of its starts."""
+    count = relay_life.switched(hub.parts.store, hub.watch.kit) if hub.watch.kit else 0
+    return [["Relay switched on in all batches", relay_life.words(count, notes.get("sys/relay", ""))]] if count else []
 
 
 def _number(text: str) -> float | None:

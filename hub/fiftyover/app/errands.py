@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from ..batch import course
 from ..batch import events as ev
 from ..batch.state import BatchState
 
@@ -38,12 +39,18 @@ def _next(state: BatchState, finishes: Mapping[int, Span]) -> tuple[str, Span | 
         return f"Check by hand and type in: chub {names}.", None, mark
     if book.finished:
         return "All chubs are out. Into the ice bath with them.", None, None
-    if not book.hung_s:
-        return "Hang the chubs.", None, offer(ev.HUNG, "The chubs hang")
+    if not book.hung_s and book.stopped is None:
+        warm = course.preheating(book)
+        text = "The empty smoker is preheated. Hang the chubs when it is warm." if warm else "Hang the chubs."
+        return text, None, offer(ev.HUNG, "The chubs hang")
     if book.stopped is not None:
         return _stopped(book.stopped), None, offer(ev.RESUME_HEAT, "Heat again")
     if book.door_open:
         return "The door is open: no heat until it is shut.", None, _door(book.door_open)
+    stage = state.plan.stages[book.stage]
+    if stage.mark and book.stage < len(state.plan.stages) - 1:
+        text = f"Look now and then: are they {stage.mark}? Then the next stage begins."
+        return text, None, offer(ev.NEXT_STAGE, f"Yes, {stage.mark}", stage=book.stage)
     at, text = _coming(state, finishes)
     return text, at, _door(book.door_open)
 
@@ -81,6 +88,9 @@ def _others(state: BatchState, first: Mark | None) -> list[Mark]:
     ]
     asked = [n for n in book.asked_lead if n not in book.passed_over and n in book.hanging]
     found += [offer(ev.FOLLOW_NEXT, f"Do not follow chub {n}, follow the next", chub=n) for n in sorted(asked)]
+    if book.hanging and book.stage < len(state.plan.stages) - 1:
+        label = f"End the stage “{state.plan.stages[book.stage].name}” now"
+        found.append(offer(ev.NEXT_STAGE, label, stage=book.stage))
     if book.late_s is not None and book.stopped is None:
         found.insert(0, offer(ev.RESUME_HEAT, "Back up: I am here"))
     return [one for one in found if first is None or (one["kind"], one["data"]) != (first["kind"], first["data"])]
@@ -103,5 +113,6 @@ _UNDO = {
     ev.HUNG: "the chubs hang",
     ev.PULLED: "chub {chub} is out",
     ev.HAND_READING: "the reading of chub {chub}",
+    ev.NEXT_STAGE: "the stage is over",
     ev.FOLLOW_NEXT: "do not follow chub {chub}",
 }

@@ -104,12 +104,13 @@ class Hub:
         self.parts.store.commit()
 
     def start_batch(self, plan: Plan) -> None:
-        """Begin a batch and hang its chubs now. HubError if one is going on."""
+        """Begin a batch: its chubs hang now, or the empty smoker is preheated. HubError if one is going on."""
         with self._lock:
             if self.state is not None and self.cooking:
                 raise HubError(f"Batch {self.state.plan.name!r} is still in the smoker: finish it first.")
             now_s, utc_ms = self.parts.clock.monotonic_s(), self.parts.clock.utc_ms()
-            decision = batch.on_mark(batch.new_state(plan), ev.HUNG, {}, now_s, utc_ms)
+            begins = ev.PREHEAT if plan.stages[0].empty else ev.HUNG
+            decision = batch.on_mark(batch.new_state(plan), begins, {}, now_s, utc_ms)
             self.parts.store.add_event(plan.batch_id, planned(plan, self.watch.kit, now_s, utc_ms))
             self._take(decision)
             self.troubles.put("batch", None, now_s)

@@ -8,6 +8,7 @@ from dataclasses import asdict
 from typing import Any
 
 from ..alerts.rules import alerts_of
+from ..batch import course
 from ..batch.state import BatchState
 from ..batch.tracks import believed
 from ..process import comeup
@@ -63,9 +64,16 @@ def picture(
         "band_degC": list(state.plan.band_degC),
         "chubs": [_chub(state, frame, one.number, finishes) for one in state.plan.chubs],
         "stopped": state.book.stopped is not None,
-        "stage": STAGE.get(state.why, ""),
+        "stage": _stage(state),
         **errands(state, finishes),
     }
+
+
+def _stage(state: BatchState) -> str:
+    """What the chamber is doing, and the row of the stages where there are some."""
+    words = STAGE.get(state.why, "")
+    row = course.sentence(state.plan, state.book, state.last.at_s) if state.last is not None and state.heat else ""
+    return "; ".join(part for part in ("" if row and state.why == "stage" else words, row.removesuffix(".")) if part)
 
 
 def warmup_s_of(rows: Sequence[tuple[float, Sequence[float | None]]]) -> float | None:

@@ -47,7 +47,7 @@ def resumable(store: Store) -> Found | None:
         if found is None:
             continue
         book = ev.fold(found.plan, found.events)
-        if not book.finished and (book.hung_s or not found.days):
+        if not book.finished and (book.hung_s or book.preheat_s is not None or not found.days):
             return found
     return None
 

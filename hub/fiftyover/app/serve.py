@@ -18,7 +18,6 @@ from typing import Any
 
 from .. import settings as hub_settings
 from ..batch.plan import Plan
-from ..batch.written import plan_from_data
 from ..broker import address, people
 from ..broker.child import ChildBroker, kept_in
 from ..broker.client import BrokerClient
@@ -37,6 +36,7 @@ from .desk import HubDesk
 from .hub import Hub
 from .page import LOOPBACK, Page
 from .parts import Parts, new_batch_id
+from .schedules import plan_with_schedule
 
 INBOX_MAX = 20_000
 WATCH_S = 0.5
@@ -49,7 +49,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--settings", type=Path, metavar="HUB.TOML", help="settings file (default: hub.toml, if there is one here)"
     )
-    parser.add_argument("--batch", type=Path, metavar="BATCH.TOML", help="a plan whose chubs hang in the smoker now")
+    parser.add_argument(
+        "--batch",
+        type=Path,
+        metavar="BATCH.TOML",
+        help="a plan whose chubs hang in the smoker now, or for whose chubs it is preheated",
+    )
     parser.add_argument("--verbose", action="store_true", help="say more on the terminal")
 
 
@@ -157,7 +162,7 @@ def _plan(path: Path) -> tuple[Plan, dict[str, Any]]:
     made_of = data.pop("made_of", {})
     if not isinstance(made_of, dict):
         raise PlanError(f"The batch file {path}: [made_of] must be a table.")
-    return plan_from_data(new_batch_id(), data), made_of
+    return plan_with_schedule(new_batch_id(), data, path.parent), made_of
 
 
 def _child(store: Store, settings: Settings) -> ChildBroker:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from fiftyover.batch import events as ev
 from fiftyover.batch import watch as rules
 from fiftyover.batch.believe import Row
+from fiftyover.batch.course import preheating
 from fiftyover.batch.events import Book
 from fiftyover.batch.state import BatchState
 from fiftyover.control import door
@@ -17,7 +18,7 @@ Add = Callable[..., None]
 def watch(state: BatchState, row: Row, on: float, add: Add) -> BatchState:
     """Look at the newest five seconds, ``on`` the share of them (0..1) in which the element was on."""
     book = state.book
-    if not book.hanging:
+    if not book.hanging and not preheating(book):
         return state
     cores = {c: v for c, v in enumerate(row.probe_degC) if c in book.chub_of and c not in book.out and v is not None}
     point = rules.Point(row.at_s, row.chamber_degC, on, min(cores.values(), default=None))
@@ -47,7 +48,8 @@ def alone(book: Book, at_s: float) -> frozenset[str]:
 
 def checking(state: BatchState) -> bool:
     """Whether the start check still goes on."""
-    return bool(state.book.hanging) and not state.book.start_checked and state.book.stopped is None
+    here = bool(state.book.hanging) or preheating(state.book)
+    return here and not state.book.start_checked and state.book.stopped is None
 
 
 def _start(state: BatchState, point: rules.Point, cores: dict[int, float], add: Add) -> BatchState:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from fiftyover.batch import estimate, trips
+from fiftyover.batch import estimate, notices, trips
 from fiftyover.batch import events as ev
 from fiftyover.batch.ahead import Warming, carry_kelvin, core_after, settle_s
 from fiftyover.batch.believe import CONFIRM_S
+from fiftyover.batch.course import asked
 from fiftyover.batch.estimate import Guess
 from fiftyover.batch.heat import cap_degC
 from fiftyover.batch.learn import Fit, mean
@@ -21,7 +22,7 @@ WINDOW_S = 480.0  # a slope is taken over this, all of it confirmed
 SHORTEST_S = 180.0  # over a shorter one the line's own slope is better
 SETTLES = 1.2  # settling times after hanging, until slopes are quasi-steady
 LEARN_AFTER_S = 900.0  # of heat after a door or an outage: until then a slope tells of that
-NEAR_KELVIN = 15.0  # no outlook is made for a core further below the band
+NEAR_KELVIN = 25.0  # no outlook is made for a core further below the band
 LATE_CORE_DEGC = 60.0  # 140 °F: only above it may the chamber fall for an unanswered call
 CHECK_SPREADS = 1.5  # a chub is checked before it can be this many spreads further than reckoned
 CHECK_TOGETHER_S = 600.0  # chubs due for a check within this are asked for in one trip
@@ -75,6 +76,7 @@ def look_ahead(state: BatchState, add: Add) -> BatchState:
     for number in _to_check(state, [o for o, sure in guessed if not sure], at_s):
         if number not in book.checks:
             add(ev.CHECK_ASKED, chub=number, core_degC=round(state.guesses[number].core_degC, 2))
+    notices.tell(book, lambda minutes, chubs: _due(state, slopes, chubs, at_s, 60.0 * minutes), add)
     _repeat(state, at_s, add)
     return state
 
@@ -174,7 +176,8 @@ def _model(state: BatchState, number: int, guess: Guess) -> Warming | None:
 
 def _ahead_air(state: BatchState, slopes: dict[int, Slope], seconds: float) -> tuple[float, float]:
     """How the chamber goes on for so long: its slope [K/s], that of the leading core, and where it ends [degC]."""
-    top = cap_degC(state.book) - state.plan.margin_kelvin
+    plan = state.plan
+    top = asked(plan.stages[state.book.stage], plan, cap_degC(state.book)).limit_degC - plan.margin_kelvin
     lead = slopes.get(state.lead_chub) if state.lead_chub is not None else None
     if lead is None or state.lead_chub is None or state.why != "following":
         return 0.0, top
@@ -183,17 +186,31 @@ def _ahead_air(state: BatchState, slopes: dict[int, Slope], seconds: float) -> t
     return max(0.0, (later - lead.core_degC) / seconds), top
 
 
-def _probed(state: BatchState, slopes: dict[int, Slope], number: int, at_s: float) -> Outlook | None:
+def _probed(
+    state: BatchState, slopes: dict[int, Slope], number: int, at_s: float, wait_s: float = 0.0
+) -> Outlook | None:
+    """Where a chub will be if it is called after so long, or None while that is far from its band."""
     slope = slopes[number]
     plan, book = state.plan, state.book
     if number in book.calls or slope.core_degC < plan.band_degC[0] - NEAR_KELVIN:
         return None
-    chub = plan.chub(number)
-    model = state.own[number]
-    seconds = at_s - slope.middle_s + plan.response_s
+    seconds = at_s - slope.middle_s + wait_s + plan.response_s
     air_slope, top = _ahead_air(state, slopes, seconds)
-    pulled = core_after(model, slope.core_degC, seconds, slope.air_degC, air_slope, top)
-    return Outlook(number, pulled, carry_kelvin(chub.diameter_mm, slope.slope))
+    pulled = core_after(state.own[number], slope.core_degC, seconds, slope.air_degC, air_slope, top)
+    return Outlook(number, pulled, carry_kelvin(plan.chub(number).diameter_mm, slope.slope))
+
+
+def _due(state: BatchState, slopes: dict[int, Slope], chubs: Iterable[int], at_s: float, wait_s: float) -> list[int]:
+    """Which of these chubs are expected to be called within so long."""
+    band, found = state.plan.band_degC, []
+    for number in chubs:
+        slope = slopes.get(number)
+        if slope is None or slope.core_degC + slope.slope * (wait_s + state.plan.response_s + WINDOW_S) < band[0]:
+            continue  # even a straight line, which runs ahead of the meat, does not get there
+        outlook = _probed(state, slopes, number, at_s, wait_s)
+        if outlook is not None and outlook.pulled_degC >= trips.aim_degC(band, outlook.carry_kelvin):
+            found.append(number)
+    return found
 
 
 def _guessed(state: BatchState, at_s: float) -> list[tuple[Outlook, bool]]:

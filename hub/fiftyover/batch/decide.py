@@ -15,6 +15,7 @@ from fiftyover.batch import alarms, marks
 from fiftyover.batch import events as ev
 from fiftyover.batch.believe import Row, over_chamber, swapped, watch
 from fiftyover.batch.calls import look_ahead
+from fiftyover.batch.course import preheating
 from fiftyover.batch.estimate import begin
 from fiftyover.batch.events import Book, Event
 from fiftyover.batch.heat import heat
@@ -38,6 +39,8 @@ from fiftyover.batch.tracks import place
 from fiftyover.control import controller, door
 from fiftyover_kit.contract.limits import STATUS_HEATS
 
+SWITCHED_OFTEN = 50  # events of the relay's wear: about one an hour
+
 on_mark = marks.on_mark
 __all__ = ["BatchState", "Decision", "Reading", "decide", "new_state", "on_mark", "rebuild", "silent"]
 
@@ -60,7 +63,7 @@ def decide(state: BatchState, reading: Reading) -> Decision:
     if state.last is not None and reading.at_s <= state.last.at_s:
         return decision(state)
     log = _Log(state.book, reading.at_s, reading.utc_ms)
-    state = _after_gap(state, reading, log)
+    state = _switched(_after_gap(state, reading, log), reading, log)
     if not _good(reading):
         return _no_chamber(state, reading, log)
     pending = (*state.pending, reading)
@@ -116,10 +119,20 @@ def _after_gap(state: BatchState, reading: Reading, log: _Log) -> BatchState:
     gap_s = reading.at_s - state.last.at_s
     if gap_s <= GAP_S:
         return state
-    if log.book.hanging:
+    if log.book.hanging or preheating(log.book):
         log.add(ev.OUTAGE, gap_s=round(gap_s, 1), asked=gap_s > ASK_AFTER_S)
     watched = state.door._replace(recent=(), watch_until_s=reading.at_s + door.WATCH_S)
     return state._replace(book=log.book, door=watched, rows=(), gathered=(), blocks=(), pending=(), settled_s=0.0)
+
+
+def _switched(state: BatchState, reading: Reading, log: _Log) -> BatchState:
+    """Count how often the element goes on, and tell the record now and then: a relay wears out."""
+    if reading.on != state.on:
+        state = state._replace(on=reading.on, went_on=state.went_on + reading.on)
+    if state.went_on < SWITCHED_OFTEN and not (log.book.finished and state.went_on):
+        return state
+    log.add(ev.SWITCHED, count=state.went_on)
+    return state._replace(went_on=0, book=log.book)
 
 
 def _no_chamber(state: BatchState, reading: Reading, log: _Log) -> Decision:

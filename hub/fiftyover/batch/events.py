@@ -17,6 +17,13 @@ events always give the same book. Person's marks may be undone, what the tool sa
 | stop-heat, resume-heat | person | |
 | outage | tool | gap_s, asked |
 | hold-started, hold-ended, late, late-ended, chamber-fault, chamber-back, finished, swapped | tool | |
+| preheat | person | the empty chamber is heated from now |
+| stage | tool | stage: number of the row that begins, name, ended: "time" or "core", what ended the one before |
+| next-stage | person | stage: number of the row that ends |
+| notice | tool | chubs, minutes: they are expected to be called in about so long |
+| smoke-low | tool | low: wood on the element cannot smoulder, or can again |
+| tuned | tool | gain, integral_s, ... of the controller, measured on this smoker; or failed: why not |
+| switched | tool | count: how often the element went on since the last such event |
 | start-checked | tool | rise_kelvin, on_s: the chamber probe, and only it, answered the first heat |
 | alarm, alarm-over | tool | name, says, stops: heat waits for a person (`resume-heat`) |
 | undo | person | event: number of the event in the batch, from 0 |
@@ -55,11 +62,18 @@ SWAPPED = "swapped"
 START_CHECKED = "start-checked"
 ALARM = "alarm"
 ALARM_OVER = "alarm-over"
+PREHEAT = "preheat"
+STAGE = "stage"
+NEXT_STAGE = "next-stage"
+NOTICE = "notice"
+SMOKE_LOW = "smoke-low"
+TUNED = "tuned"
+SWITCHED = "switched"
 FINISHED = "finished"
 UNDO = "undo"
 
-MARKS = (HUNG, PULLED, HAND_READING, DOOR, STOP_HEAT, RESUME_HEAT, FOLLOW_NEXT, UNDO)
-UNDOABLE = (HUNG, PULLED, HAND_READING, STOP_HEAT, FOLLOW_NEXT)
+MARKS = (PREHEAT, HUNG, PULLED, HAND_READING, DOOR, STOP_HEAT, RESUME_HEAT, FOLLOW_NEXT, NEXT_STAGE, UNDO)
+UNDOABLE = (HUNG, PULLED, HAND_READING, STOP_HEAT, FOLLOW_NEXT, NEXT_STAGE)
 STRIKE_S = 300.0  # what lies this long before an exclusion, a pull or a move of a probe is not believed
 CALL_AGAIN = 2  # unanswered this often, a call counts as not heard
 
@@ -118,6 +132,13 @@ class Book:
     start_checked: bool = False
     alarms: Mapping[str, str] = field(default_factory=dict)  # name -> sentence, of those that stand
     finished: bool = False
+    preheat_s: float | None = None
+    stage: int = 0  # the row of the plan's table, and since when
+    stage_s: float | None = None
+    noticed: frozenset[tuple[int, int]] = frozenset()  # chub and minutes
+    smoke_low: bool = False
+    tuned: Mapping[str, Any] = field(default_factory=dict)
+    switched: int = 0
 
     @property
     def hanging(self) -> tuple[int, ...]:
@@ -137,8 +158,13 @@ def _without(mapping: Mapping[int, Any], key: int) -> dict[int, Any]:
 def _hung(book: Book, event: Event) -> Book:
     numbers = event.data["chubs"]
     probes = {c.probe: c.number for c in book.plan.chubs if c.probe is not None and c.number in numbers}
+    stage, stage_s = book.stage, book.stage_s
+    if not book.hung_s:  # the preheat, if there was one, is over
+        stage, stage_s = int(book.plan.stages[0].empty), event.at_s
     return replace(
         book,
+        stage=stage,
+        stage_s=stage_s,
         hung_s={**book.hung_s, **dict.fromkeys(numbers, event.at_s)},
         chub_of={**book.chub_of, **probes},
         placed_s={**book.placed_s, **dict.fromkeys(probes, event.at_s)},
@@ -222,6 +248,18 @@ def _alarm_over(book: Book, event: Event) -> Book:
     return replace(book, alarms={name: says for name, says in book.alarms.items() if name != event.data["name"]})
 
 
+def _stage(book: Book, event: Event) -> Book:
+    """A row begins, but for one that an undo has made the wrong one."""
+    if event.data["stage"] != book.stage + 1:
+        return book
+    return replace(book, stage=event.data["stage"], stage_s=event.at_s)
+
+
+def _notice(book: Book, event: Event) -> Book:
+    minutes = event.data["minutes"]
+    return replace(book, noticed=book.noticed | {(number, minutes) for number in event.data["chubs"]})
+
+
 _APPLY: dict[str, Callable[[Book, Event], Book]] = {
     HUNG: _hung,
     PULLED: _pulled,
@@ -248,6 +286,13 @@ _APPLY: dict[str, Callable[[Book, Event], Book]] = {
     LATE_ENDED: lambda b, _: replace(b, late_s=None),
     CHAMBER_FAULT: lambda b, _: replace(b, chamber_fault=True),
     CHAMBER_BACK: lambda b, _: replace(b, chamber_fault=False),
+    PREHEAT: lambda b, e: replace(b, preheat_s=e.at_s, stage_s=e.at_s),
+    STAGE: _stage,
+    NEXT_STAGE: lambda b, e: _stage(b, replace(e, data={"stage": e.data["stage"] + 1})),
+    NOTICE: _notice,
+    SMOKE_LOW: lambda b, e: replace(b, smoke_low=e.data["low"]),
+    TUNED: lambda b, e: replace(b, tuned=e.data),
+    SWITCHED: lambda b, e: replace(b, switched=b.switched + e.data["count"]),
     FINISHED: lambda b, _: replace(b, finished=True),
 }
 KINDS = (*_APPLY, UNDO)

@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from fiftyover.batch import alarms
+from fiftyover.batch import alarms, course, notices, tuning
 from fiftyover.batch import events as ev
 from fiftyover.batch.believe import Row
+from fiftyover.batch.course import Asked
 from fiftyover.batch.events import Book
-from fiftyover.batch.lead import BEHIND_KELVIN, HOLD_DEGC, HOLD_S, Lead, choose, keep
+from fiftyover.batch.lead import BEHIND_KELVIN, HOLD_DEGC, HOLD_S, Kept, Lead, choose, keep
 from fiftyover.batch.state import SETTLE_S, STEP_S, BatchState, Reading
-from fiftyover.batch.tracks import leading
+from fiftyover.batch.tracks import believed, leading
 from fiftyover.batch.watch import most_duty, wants_pulse
 from fiftyover.control import controller, door
+from fiftyover.control.autotune import Tune
 from fiftyover.control.target import follow_degC, ripple_room_kelvin, slewed_degC
 
 LATE_UNDER_TOP_KELVIN = 4.0  # the hottest place is hotter than the probe
@@ -39,37 +41,49 @@ def heat(state: BatchState, reading: Reading, row: Row, add: Add) -> BatchState:
     cap = cap_degC(book)
     cores = leading(state, row.at_s)
     lead = choose(plan, cores, book.passed_over)
-    state, wanted, why = _target(state, lead, frozenset(cores), cap, add)
+    lowest = min(believed(state).values(), default=None)
+    state = state._replace(met=course.advance(state.met, book, lowest, row.at_s, add))
+    asked = course.asked(plan.stages[state.book.stage], plan, cap)
+    state, wanted, why = _target(state, lead, frozenset(cores), asked, add)
     target = slewed_degC(state.target_degC, wanted, min(STEP_S * 3.0, row.at_s - (state.control.at_s or row.at_s)))
     against = _against(state, row.at_s)
     notes = _notes(state, lead, against or why)
     state = state._replace(target_degC=target, lead_chub=lead.chub if lead else None, notes=notes)
     if book.hung_s and not book.hanging and not book.finished:
         add(ev.FINISHED)
-    return _control(state, reading, row, target, cap, against, why)
+    course.watch_smoke(book, state.door.mean_duty, row.at_s, add)
+    return _control(state, reading, row, target, cap, against, why, add)
 
 
 def _target(
-    state: BatchState, lead: Lead | None, chubs: frozenset[int], cap: float, add: Add
+    state: BatchState, lead: Lead | None, chubs: frozenset[int], asked: Asked, add: Add
 ) -> tuple[BatchState, float, str]:
     book, plan = state.book, state.plan
     under = plan.margin_kelvin + ripple_room_kelvin(plan.relay, plan.element_watts)
-    top = cap - under
+    top = asked.limit_degC - under
+    held = asked.hold_degC
     if lead is None:
         if book.hanging and book.hold_s is None:
             add(ev.HOLD_STARTED)
-        return state, min(HOLD_DEGC, top), "holding"
+        if held is not None and not book.hanging:
+            return state, min(held, top), "stage"
+        return state, min(HOLD_DEGC, top, HOLD_DEGC if held is None else held), "holding"
     if book.hold_s is not None:
         add(ev.HOLD_ENDED)
     _ask_about(state, lead, add)
-    wanted = follow_degC(lead.core_degC, plan.lift_kelvin, plan.floor_degC, cap, under)
-    kept, wanted = keep(state.kept, lead, chubs, wanted, state.target_degC)
-    state = state._replace(kept=kept)
+    if held is not None:
+        state, wanted = state._replace(kept=Kept(None, chubs)), min(held, top)
+    else:
+        wanted = follow_degC(lead.core_degC, asked.lift_kelvin, asked.floor_degC, asked.limit_degC, under)
+        kept, wanted = keep(state.kept, lead, chubs, wanted, state.target_degC)
+        state = state._replace(kept=kept)
     if book.late_s is not None:
         return state, min(plan.band_degC[1] - LATE_UNDER_TOP_KELVIN, wanted), "late"
+    if held is not None:
+        return state, wanted, "stage"
     if wanted >= top:
         return state, min(wanted, top), "limit"
-    return state, wanted, "floor" if wanted == plan.floor_degC else "following"
+    return state, wanted, "floor" if wanted == asked.floor_degC else "following"
 
 
 def _ask_about(state: BatchState, lead: Lead, add: Add) -> None:
@@ -83,10 +97,12 @@ def _ask_about(state: BatchState, lead: Lead, add: Add) -> None:
 def _against(state: BatchState, at_s: float) -> str | None:
     """Name what stands against heat, or None."""
     book = state.book
-    if not book.hung_s:
+    if not book.hung_s and book.preheat_s is None:
         return "not-started"
-    if not book.hanging:
+    if book.hung_s and not book.hanging:
         return "finished"
+    if course.not_hung(book, at_s):
+        return "not-hung"
     if book.stopped is not None:
         return {"person": "stopped"}.get(book.stopped, book.stopped)
     if door.hands_in(state.door, at_s):
@@ -99,7 +115,7 @@ def _against(state: BatchState, at_s: float) -> str | None:
 
 
 def _control(
-    state: BatchState, reading: Reading, row: Row, target: float, cap: float, against: str | None, why: str
+    state: BatchState, reading: Reading, row: Row, target: float, cap: float, against: str | None, why: str, add: Add
 ) -> BatchState:
     missed = reading.why in KIT_MISSED or (reading.duty == 0.0 and state.duty > 0.0 and reading.why in MISSED_IF_IDLE)
     watched = door.interrupted(state.door, row.at_s) if missed else state.door
@@ -112,6 +128,12 @@ def _control(
         hold = min(watch.mean_duty, most)
     elif alarms.checking(state) and wants_pulse(row.chamber_degC, target):
         hold = 1.0  # the start check: nothing is heated on until the chamber probe has answered this
+    if tuning.wanted(state, row.at_s):
+        if hold is None and not watch.cut and not missed and reading.why not in KIT_REFUSES:
+            state, hold = tuning.run(state, row.at_s, row.chamber_degC, target, cap, add)
+            hold = min(hold, most)
+        else:
+            state = state._replace(tune=Tune())  # disturbed: once more, if there is time
     integral = state.control.integral
     ceiling = 0.0 if watch.cut else most
     control, duty = controller.step(state.tuning, state.control, row.at_s, row.chamber_degC, target, hold, ceiling)
@@ -134,6 +156,7 @@ def _notes(state: BatchState, lead: Lead | None, why: str) -> tuple[str, ...]:
             f"Pull chub {number} now." if not call.again else f"Pull chub {number}: called {call.again + 1} times."
         )
     notes += [f"Check chub {number} by hand and type in its core." for number in book.checks]
+    notes += [*course.notes(book), *notices.notes(book)]
     notes += [says for says in book.alarms.values() if says not in notes]
     for channel, reason in book.out.items():
         if channel in book.chub_of:
@@ -151,6 +174,7 @@ _NOTES = {
     "no-core": "No heat: no core could be believed for four hours. Type in a hand reading, or seat a probe.",
     "late": "Late, not lost: calls were not answered, so the chamber is held below the band. One press goes back up.",
     "not-answered": "No heat: nobody answered for eight hours.",
+    "not-hung": "No heat: the smoker was preheated and nobody hung anything for two hours.",
     "outage": "The power was away for long. Look at the cores and the running clock, then say whether to go on.",
     "swapped": "No heat: a core reads hotter than the heated chamber. Are two probes swapped?",
     "door": "The door is open: no heat while hands are in.",

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from fiftyover.batch import estimate
+from fiftyover.batch import estimate, tuning
 from fiftyover.batch import events as ev
 from fiftyover.batch.ahead import FILM
 from fiftyover.batch.calls import look_ahead_now
@@ -51,6 +51,8 @@ def replay(state: BatchState, event: Event) -> BatchState:
         state = state._replace(control=_less_load(state, event.data["chub"]))
     if event.kind == ev.RESUME_HEAT:
         state = state._replace(settled_s=0.0)
+    if event.kind == ev.TUNED:
+        state = state._replace(tuning=tuning.settings_of(event, state.tuning))
     if event.kind == ev.HAND_READING:
         number, core = event.data["chub"], event.data["core_degC"]
         guess = state.guesses.get(number)
@@ -139,6 +141,26 @@ def _check_follow(book: Book, data: dict[str, Any]) -> dict[str, Any]:
     return {**data, "chub": _hanging(book, data)}
 
 
+def _check_preheat(book: Book, data: dict[str, Any]) -> dict[str, Any]:
+    if not book.plan.stages[0].empty:
+        raise PlanError("This batch has no preheat: hang the chubs.")
+    if book.hung_s or book.preheat_s is not None:
+        raise PlanError("The preheat began before.")
+    return data
+
+
+def _check_next(book: Book, data: dict[str, Any]) -> dict[str, Any]:
+    """The stage that ends is named, so that a second tap does not end the next one."""
+    stages, number = book.plan.stages, data.get("stage", book.stage)
+    if not book.hanging:
+        raise PlanError("No stage can be ended while nothing hangs.")
+    if number != book.stage:
+        raise PlanError(f"The stage that runs is {stages[book.stage].name!r}: that other one does not.")
+    if number == len(stages) - 1:
+        raise PlanError(f"{stages[number].name!r} is the last stage: it ends when the chubs are out.")
+    return {**data, "stage": number}
+
+
 def _check_undo(book: Book, data: dict[str, Any]) -> dict[str, Any]:
     number = data.get("event")
     if number is None:
@@ -154,6 +176,8 @@ def _check_undo(book: Book, data: dict[str, Any]) -> dict[str, Any]:
 
 
 _CHECK: dict[str, Callable[[Book, dict[str, Any]], dict[str, Any]]] = {
+    ev.PREHEAT: _check_preheat,
+    ev.NEXT_STAGE: _check_next,
     ev.HUNG: _check_hung,
     ev.PULLED: _check_pulled,
     ev.HAND_READING: _check_hand,

@@ -14,6 +14,7 @@ import numpy as np
 
 from fiftyover.batch import events as ev
 from fiftyover.batch.believe import CONFIRM_S
+from fiftyover.batch.course import to_the_end
 from fiftyover.batch.events import Book
 from fiftyover.batch.plan import Plan
 from fiftyover.batch.state import BLOCK_S, BatchState
@@ -43,7 +44,7 @@ NEAR_S = 45.0  # a mean counts at a step so near to it
 LATE_START_S = 900.0  # what was seen first so long after hanging: the start of the meat is not known
 CHAMBER_LAG_S = 30.0  # a bare probe behind the air: assumption of our own study
 YARD_MOST_DEGC = 20.0
-WARM_ENOUGH = ("following", "floor", "limit", "door")
+WARM_ENOUGH = ("following", "floor", "limit", "stage", "door")
 
 
 class Seen(NamedTuple):
@@ -131,11 +132,15 @@ def ask(state: BatchState, rows: Sequence[Seen], prior: Prior = BROAD) -> Questi
     if past is None:
         return None
     leads = {span.chub for span in known if span.open}
+    under = plan.margin_kelvin + ripple_room_kelvin(plan.relay, plan.element_watts)
+    end = to_the_end(plan, book, under)
+    if end is None:  # another stage is to come, and when it comes may be the person's to say
+        return None
     law = Law(
-        lift_kelvin=plan.lift_kelvin,
-        floor_degC=plan.floor_degC,
-        under_cap_kelvin=plan.margin_kelvin + ripple_room_kelvin(plan.relay, plan.element_watts),
-        caps_degC=np.array([min(plan.cap_degC, dict(plan.line_caps).get(one.line, plan.cap_degC)) for one in chubs]),
+        lift_kelvin=end.lift_kelvin,
+        floor_degC=end.floor_degC,
+        under_cap_kelvin=under,
+        caps_degC=np.array([min(end.limit_degC, dict(plan.line_caps).get(one.line, end.limit_degC)) for one in chubs]),
         leads=np.array([one.number in leads for one in chubs]),
         hanging=np.array([one.number in book.hanging for one in chubs]),
     )

@@ -6,6 +6,8 @@ import math
 from collections import Counter
 from dataclasses import dataclass, field
 
+from fiftyover.batch import stages as table
+from fiftyover.batch.stages import STAGES, WOODS, Stage
 from fiftyover.control.target import margin_kelvin
 from fiftyover.errors import PlanError
 from fiftyover_kit.contract.limits import STANDBY_MAX_S
@@ -37,7 +39,9 @@ class Plan:
     ``line_caps`` gives a casing line a limit below ``cap_degC``; the lowest of the lines still hanging holds.
     ``place_pace`` says how fast a place warms against the mean (1.0), as learned from this rig; unknown places count
     1.0. ``standby_degC`` offers the kit a chamber temperature to hold by itself for ``standby_s`` while this hub is
-    silent, if a person arms that at the smoker; None (the usual) offers nothing.
+    silent, if a person arms that at the smoker; None (the usual) offers nothing. ``stages`` is the table of the cook,
+    ``wood`` where the wood lies; ``autotune`` lets the controller measure this smoker while it preheats or, without a
+    preheat, in the first 20 min.
     """
 
     batch_id: str
@@ -54,6 +58,9 @@ class Plan:
     place_pace: tuple[tuple[str, float], ...] = ()
     standby_degC: float | None = None
     standby_s: int = STANDBY_MAX_S
+    stages: tuple[Stage, ...] = STAGES
+    wood: str = "none"
+    autotune: bool = False
     _by_number: dict[int, Chub] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -113,6 +120,9 @@ def _check_figures(plan: Plan) -> None:
     if plan.standby_degC is not None:
         _between("The stand-by hold", plan.standby_degC, STANDBY_MIN_DEGC, min(caps) - plan.margin_kelvin, "°C")
         _between("The time of the stand-by hold", plan.standby_s, 0, STANDBY_MAX_S, "s")
+    if plan.wood not in WOODS:
+        raise PlanError(f"Wood {plan.wood!r} is not known: write one of {', '.join(WOODS)}.")
+    table.check(plan.stages, min(caps), plan.band_degC, plan.margin_kelvin)
     for place, pace in plan.place_pace:
         _between(f"The pace of place {place!r}", pace, 0.3, 3.0, "of the mean")
 

@@ -8,12 +8,14 @@ from typing import Any, NamedTuple
 
 from fiftyover.batch.ahead import Warming
 from fiftyover.batch.believe import Row, Track
+from fiftyover.batch.course import Met
 from fiftyover.batch.estimate import Guess
 from fiftyover.batch.events import Book, Event
 from fiftyover.batch.lead import Kept
 from fiftyover.batch.learn import Fit
 from fiftyover.batch.plan import Plan
 from fiftyover.batch.watch import Start, Watch
+from fiftyover.control.autotune import Tune
 from fiftyover.control.controller import ControllerSettings, ControllerState, settings_for
 from fiftyover.control.door import DoorState
 
@@ -85,6 +87,10 @@ class BatchState(NamedTuple):
     settled_s: float = 0.0
     watch: Watch = Watch()
     start: Start = Start()
+    met: Met = Met()
+    tune: Tune = Tune()
+    on: int = 0  # the element in the last reading, and how often it went on since the record was last told
+    went_on: int = 0
 
     @property
     def plan(self) -> Plan:

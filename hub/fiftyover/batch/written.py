@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fiftyover.batch.plan import Chub, Plan
+from fiftyover.batch.stages import FOLLOW_CORE, STAGES, Stage
 from fiftyover.errors import PlanError
 from fiftyover_kit.contract.limits import STANDBY_MAX_S
 from fiftyover_kit.contract.units import degC_from_degF
@@ -32,6 +33,22 @@ class WrittenChub(_Strict):
     probe: int | None = Field(default=None, ge=1, le=31)
 
 
+class WrittenStage(_Strict):
+    """One row of the stages, in °C, kelvin and s, as in `stages.Stage`."""
+
+    name: str = Field(min_length=1, max_length=80)
+    does: str = FOLLOW_CORE
+    hold_degC: float | None = None
+    lift_kelvin: float | None = None
+    floor_degC: float | None = None
+    limit_degC: float | None = None
+    empty: bool = False
+    smoke: bool = False
+    after_s: float | None = None
+    core_degC: float | None = None
+    mark: str = Field(default="", max_length=80)
+
+
 class WrittenPlan(_Strict):
     """The whole plan; what is left out takes its usual value."""
 
@@ -48,6 +65,9 @@ class WrittenPlan(_Strict):
     place_pace: dict[str, float] = Field(default_factory=dict)
     standby_degC: float | None = None
     standby_s: int = STANDBY_MAX_S
+    stages: list[WrittenStage] = Field(default_factory=list, max_length=12)
+    wood: str = "none"
+    autotune: bool = False
 
 
 def plan_from_data(batch_id: str, data: Mapping[str, Any]) -> Plan:
@@ -83,6 +103,9 @@ def plan_from_data(batch_id: str, data: Mapping[str, Any]) -> Plan:
         place_pace=tuple(sorted(written.place_pace.items())),
         standby_degC=written.standby_degC,
         standby_s=written.standby_s,
+        stages=tuple(Stage(**one.model_dump()) for one in written.stages) or STAGES,
+        wood=written.wood,
+        autotune=written.autotune,
     )
 
 
@@ -105,7 +128,18 @@ def data_of_plan(plan: Plan) -> dict[str, Any]:
         "place_pace": dict(plan.place_pace),
         "standby_degC": plan.standby_degC,
         "standby_s": plan.standby_s,
+        "stages": data_of_stages(plan.stages),
+        "wood": plan.wood,
+        "autotune": plan.autotune,
     }
+
+
+def data_of_stages(stages: Sequence[Stage]) -> list[dict[str, Any]]:
+    """Give stages as plain data, what says nothing left out; no rows for the plain follow."""
+    if tuple(stages) == STAGES:
+        return []
+    rows = [{name: getattr(one, name) for name in WrittenStage.model_fields} for one in stages]
+    return [{name: value for name, value in row.items() if value not in (None, "", False)} for row in rows]
 
 
 def _line(diameter_mm: float) -> str:

@@ -142,7 +142,7 @@ class Rehearsal:
     # -- the loop
 
     def _cook(self, end_s: int) -> float:
-        board, second = self.board, 0
+        board, second = self.board, self.now_ms // 1000
         while second < end_s:
             self._happen(float(second))
             for _ in range(TICKS_PER_S):

@@ -13,7 +13,7 @@ from fiftyover.batch.written import data_of_plan
 def batch_toml(sheet: Sheet) -> str:
     """The batch file: what `batch.written.plan_from_data` reads."""
     data = data_of_plan(plan_of(sheet, "sheet"))
-    chubs = data.pop("chubs")
+    chubs, stages = data.pop("chubs"), data.pop("stages")
     lines = [f"# Made from the recipe {sheet.recipe.name!r}; temperatures in °C, differences in kelvin, sizes in mm."]
     tables = []
     for key, value in data.items():
@@ -24,6 +24,8 @@ def batch_toml(sheet: Sheet) -> str:
     tables += ["", "[made_of]", *_pairs(made_of(sheet))]
     for chub in chubs:
         tables += ["", "[[chubs]]", *_pairs(chub)]
+    for stage in stages:
+        tables += ["", "[[stages]]", *_pairs(stage)]
     return "\n".join([*lines, *tables, ""])
 
 

@@ -44,6 +44,8 @@ CHART_MARK = {
     "stop-heat": "stop",
     "resume-heat": "heat again",
     "outage": "power away",
+    "stage": "{name}",
+    "next-stage": "next stage",
     "late": "late",
     "finished": "all out",
 }

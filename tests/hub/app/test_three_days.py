@@ -170,13 +170,21 @@ def test_hub_killed_at_twenty_points_leaves_the_same_record(make_rig: Any, tmp_p
             one, other = before.pop(key), after.pop(key)
             assert one == other or abs(one - other) <= apart_s, (key, one, other)
         del before["predicted_degC"], after["predicted_degC"]
+    assert _noticed(cut) == _noticed(whole)
     assert _plain(cut) == _plain(whole)
     assert cut["readings"] == END_S // STEP_S - 1
 
 
+def _noticed(record: dict[str, Any]) -> list[tuple[int, int]]:
+    """(chub, minutes ahead) of every notice: each once, whoever was told together."""
+    told = [(n, mark["minutes"]) for mark in record["marks"] if mark["kind"] == "notice" for n in mark["chubs"]]
+    assert told, "somebody was told ahead"
+    return sorted(told)
+
+
 def _plain(record: dict[str, Any]) -> Any:
     """The record without the tool's own calls, whose moments were compared before."""
-    own = ("called", "called-again", "check-asked", "check-again", "lead-asked")
+    own = ("called", "called-again", "check-asked", "check-again", "lead-asked", "notice")
     kept = {**record, "marks": [mark for mark in record["marks"] if mark["kind"] not in own]}
     del kept["hung_utc"]  # the second story is told later
     told = json.loads(json.dumps(kept), parse_float=lambda word: round(float(word), 6))

@@ -3,7 +3,6 @@
 import pytest
 
 from fiftyover.batch.plan import Chub, Plan
-from fiftyover.batch.stages import ENDS, FOLLOW, STAGES
 from fiftyover.errors import PlanError
 from hub.batch.simple_smoker import plan
 
@@ -24,6 +23,7 @@ from hub.batch.simple_smoker import plan
         ({"line_caps": (("stout", 90.0),)}, "stout"),
         ({"line_caps": (("slim", 60.0),)}, "limit"),
         ({"place_pace": (("hook 1", 0.0),)}, "hook 1"),
+        ({"wood": "roof"}, "roof"),
         ({"standby_degC": 95.0}, "stand-by"),
         ({"standby_degC": 20.0}, "stand-by"),
         ({"standby_degC": 66.0, "standby_s": 14401}, "time of the stand-by"),
@@ -55,9 +55,3 @@ def test_a_plan_knows_its_channels_margin_and_places() -> None:
     assert made.margin_kelvin == pytest.approx(4.0 / 1.8)
     assert (made.pace("hook 3"), made.pace("hook 4")) == (0.9, 1.0)
     assert made.chub(12).probe is None
-
-
-def test_every_stage_ends_by_a_condition_that_is_known() -> None:
-    assert FOLLOW in STAGES
-    assert all(condition in ENDS for stage in STAGES for condition, _ in stage.ends)
-    assert all((stage.does == "hold") == (stage.hold_degC is not None) for stage in STAGES)
