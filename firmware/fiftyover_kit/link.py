@@ -99,9 +99,15 @@ def next_version(pieces, path=VERSION_FILE):
 
 
 def tls_maker(ca):
-    """A function that makes the client's TLS context, trusting only the certificate `ca` (its PEM text, or file)."""
+    """A function that gives the client's TLS context, trusting only the certificate `ca` (its PEM text, or file).
+
+    It is made once: reading the certificate again needs some long rooms, which a used heap has not.
+    """
+    made = []  # type: list
 
     def make():
+        if made:
+            return made[0]
         import ssl
 
         text = ca
@@ -113,6 +119,7 @@ def tls_maker(ca):
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
         context.verify_mode = ssl.CERT_REQUIRED  # type: ignore[attr-defined]  # the boards' stubs lack it
         context.load_verify_locations(cadata=a2b_base64("".join(body.split())))
+        made.append(context)
         return context
 
     return make

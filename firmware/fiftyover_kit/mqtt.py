@@ -10,6 +10,7 @@ Callbacks run in the loop and must not wait:
 """
 
 import asyncio
+import gc
 
 from .contract.limits import MESSAGE_MAX_BYTES
 
@@ -204,6 +205,7 @@ class Client:
     async def _session(self):
         self.attempts += 1
         self._beats = 0
+        gc.collect()  # the last session's rooms, before this one asks for the handshake's long ones
         self._in = self._out = None
         self._lock = asyncio.Lock()
         self._ended = asyncio.Event()
