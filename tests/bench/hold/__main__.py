@@ -17,6 +17,7 @@ import json  # noqa: E402
 import multiprocessing  # noqa: E402
 import sys  # noqa: E402
 import time  # noqa: E402
+from collections.abc import Callable  # noqa: E402
 from pathlib import Path  # noqa: E402
 from typing import Any  # noqa: E402
 
@@ -205,7 +206,7 @@ def probe_rows(job: tuple[int, int, bool]) -> list[pulled_out.Row]:
 
 
 def measured(pool: Any, quick: bool) -> dict[str, Any]:
-    """Run every table."""
+    """Run every table and print each when it is there."""
     size = 0 if quick else 1
     seeds = SEEDS[:1] if quick else SEEDS
     end_s = HOLD_S[size]
@@ -220,12 +221,17 @@ def measured(pool: Any, quick: bool) -> dict[str, Any]:
         for at_s in times
     ]
     probes = [(1, 2, True)] if quick else [(seed, count, False) for seed in (1, 2) for count in (8, 2, 1)]
-    return {
-        "hold": hold_table(pool.map(held, jobs, chunksize=1)),
-        "doors": door_table(pool.map(door, doors, chunksize=1)),
-        "endings": pool.map(endings.ending, endings.cases(quick), chunksize=1),
-        "probes": [row for rows in pool.map(probe_rows, probes, chunksize=1) for row in rows],
-    }
+    found: dict[str, Any] = {}
+
+    def told(name: str, rows: Any, text: Callable[[Any], list[str]]) -> None:
+        found[name] = rows
+        print("\n".join(text(rows)), flush=True)
+
+    told("hold", hold_table(pool.map(held, jobs, chunksize=1)), hold_text)
+    told("doors", door_table(pool.map(door, doors, chunksize=1)), door_text)
+    told("endings", pool.map(endings.ending, endings.cases(quick), chunksize=1), ending_text)
+    told("probes", [row for rows in pool.map(probe_rows, probes, chunksize=1) for row in rows], probe_text)
+    return found
 
 
 def plain(found: dict[str, Any]) -> dict[str, Any]:
@@ -246,9 +252,6 @@ def main() -> int:
     with multiprocessing.get_context("fork").Pool(2) as pool:
         found = measured(pool, args.quick)
     taken_s = time.perf_counter() - began
-    lines = [*hold_text(found["hold"]), *door_text(found["doors"])]
-    lines += [*ending_text(found["endings"]), *probe_text(found["probes"])]
-    print("\n".join(lines))
     print(f"{taken_s:.0f} s")
     if args.json:
         Path(args.json).write_text(json.dumps({**plain(found), "taken_s": taken_s}, indent=1) + "\n", "utf-8")
