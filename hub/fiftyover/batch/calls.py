@@ -27,6 +27,7 @@ NEAR_KELVIN = 25.0  # no outlook is made for a core further below the band
 LATE_CORE_DEGC = 60.0  # 140 °F: only above it may the chamber fall for an unanswered call
 CHECK_SPREADS = 1.5  # a chub is checked before it can be this many spreads further than reckoned
 CHECK_TOGETHER_S = 600.0  # chubs due for a check within this are asked for in one trip
+DOUBT_AFTER_S = 1800.0  # of heat after a door: then all of a slope's window is of a settled core
 DRIFTED_BEFORE_S = 1800.0  # so long before it was seen a drift may have begun: that is struck out, too
 SURE_SHARE = 0.4  # of the band: a guess at least this sure calls without another check
 
@@ -149,7 +150,7 @@ def _settled(state: BatchState, number: int, slope: Slope) -> bool:
 
 def _doubt(state: BatchState, slopes: dict[int, Slope], at_s: float, add: Add) -> BatchState:
     """Find a probe that drifts hot by the settled slopes: it is not believed, and its chub is asked for by hand."""
-    quiet = state.settled_s >= LEARN_AFTER_S and state.heat and not state.book.door_open
+    quiet = state.settled_s >= DOUBT_AFTER_S and state.heat and not state.book.door_open
     rises = {n: _rise(state, n, one) for n, one in slopes.items() if quiet and _settled(state, n, one)}
     # After a door the chubs may hang elsewhere: what is remembered begins anew.
     doubts = {n: one if quiet else doubt.Doubt(cleared=one.cleared) for n, one in state.doubts.items()}

@@ -4,9 +4,9 @@ Each slope is told as kelvin of air: how much hotter than the chamber probe the 
 hotter than another stays so; a probe that drifts by d K/h looks as if its place grew hotter, by d / k at once (k: rate
 per kelvin of lift) and by d more each hour. So each chub is held against the others of its line, or against all where
 it is alone in its line, and its excess is how much the difference has grown since its least. Weather, casing and stall
-are nearly the same for all and fall out: in own rehearsals of ordinary cooks two chubs of a line grew apart by 5.5 K
-at most, while a drift of 10 K/h makes 10 K in ten minutes. A lone probe has only its own past, in which all of that
-is. Temperatures degC, differences kelvin, rates K/s, times s.
+are nearly the same for all and fall out: in own rehearsals of ordinary cooks two chubs of a line grew apart by 5 K at
+most (10 K across lines), while a drift of 10 K/h makes 10 K in ten minutes. A lone probe has only its own past, in
+which all of that is. Temperatures degC, differences kelvin, rates K/s, times s.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from fiftyover.batch.learn import WET
 
 # Weather, load and stall move even two chubs of a line apart, slowly; the least of a difference forgives so much [K/s].
 FORGIVEN = 1.5 / 3600.0
-GROWN_KELVIN, GROWN_OTHER_LINE_KELVIN, GROWN_ALONE_KELVIN = 9.0, 14.0, 28.0
+GROWN_KELVIN, GROWN_OTHER_LINE_KELVIN, GROWN_ALONE_KELVIN = 8.0, 14.0, 28.0
 LASTS_S = 300.0
 AGREES_KELVIN = 1.5  # a hand reading this near clears the probe, but not before a drift would show in it
 SHOWS_S = 2700.0
@@ -96,8 +96,10 @@ def _others(number: int, rises: Mapping[int, Rise]) -> tuple[list[int], float]:
 def _differences(number: int, others: list[int], rises: Mapping[int, Rise]) -> dict[int, float]:
     if not others:
         return {0: hotter_kelvin(rises[number], 1.0, WET)}
-    together = [rises[n] for n in (number, *others)]
-    share = median(one.pace_share for one in together)
-    wet = median(one.wet for one in together)
-    here = hotter_kelvin(rises[number], share, wet)
-    return {n: here - hotter_kelvin(rises[n], share, wet) for n in others}
+    wet = median(rises[n].wet for n in (number, *others))
+    here = _hotter(rises[number], wet)
+    return {n: here - _hotter(rises[n], wet) for n in others}
+
+
+def _hotter(rise: Rise, wet: float) -> float:
+    return hotter_kelvin(rise, rise.pace_share, wet)
