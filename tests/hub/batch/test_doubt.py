@@ -166,8 +166,7 @@ def test_the_named_chub_sets_the_target_and_its_loss_is_told() -> None:
     smoker.hang()
     smoker.to_core(35.0)
     assert smoker.decision.target_degC == pytest.approx(smoker.core[2] + 27.78, abs=0.5)  # type: ignore[union-attr]
-    before = smoker.decision.target_degC  # type: ignore[union-attr]
     smoker.mark("pulled", {"chub": 3, "probe": "away"})
     smoker.run(120.0)
     assert any("Chub 3, which is to lead" in note for note in smoker.decision.notes)  # type: ignore[union-attr]
-    assert smoker.decision.target_degC >= before - 0.2  # type: ignore[union-attr, operator]
+    assert smoker.decision.target_degC == pytest.approx(min(smoker.core[:2]) + 27.78, abs=0.5)  # type: ignore[union-attr]
