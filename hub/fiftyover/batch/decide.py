@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from fiftyover.batch import alarms, marks
 from fiftyover.batch import events as ev
-from fiftyover.batch.believe import Row, over_chamber, swapped, watch
+from fiftyover.batch.believe import DOUBTED, Row, over_chamber, swapped, watch
 from fiftyover.batch.calls import look_ahead
 from fiftyover.batch.course import preheating
 from fiftyover.batch.estimate import begin
@@ -39,7 +39,7 @@ from fiftyover.batch.tracks import place
 from fiftyover.control import controller, door
 from fiftyover_kit.contract.limits import STATUS_HEATS
 
-SWITCHED_OFTEN = 50  # events of the relay's wear: about one an hour
+SWITCHED_OFTEN = 10  # of the relay's wear; what was not told yet is lost when the hub restarts
 
 on_mark = marks.on_mark
 __all__ = ["BatchState", "Decision", "Reading", "decide", "new_state", "on_mark", "rebuild", "silent"]
@@ -208,7 +208,8 @@ def _tracks(state: BatchState, row: Row, log: _Log) -> BatchState:
             continue
         chub = state.plan.chub(number)
         track = watch(track, state.rows, channel, chub.diameter_mm, masked)
-        track = over_chamber(track, row, channel, masked or not state.heat or log.book.late_s is not None)
+        doubted = track.out == DOUBTED  # what drifts tells nothing of swapped probes
+        track = over_chamber(track, row, channel, masked or doubted or not state.heat or log.book.late_s is not None)
         tracks[channel] = track
         if track.out is not None and track.out != "moved" and channel not in log.book.out:
             log.add(ev.PROBE_OUT, probe=channel, chub=number, why=track.out, from_s=row.at_s - ev.STRIKE_S)

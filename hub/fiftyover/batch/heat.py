@@ -161,6 +161,8 @@ def _notes(state: BatchState, lead: Lead | None, why: str) -> tuple[str, ...]:
     for channel, reason in book.out.items():
         if channel in book.chub_of:
             notes.append(f"Probe {channel} in chub {book.chub_of[channel]} is not believed: it {reason}.")
+    if lead is not None and isinstance(book.plan.lead, int) and lead.chub != book.plan.lead:
+        notes.append(f"Chub {book.plan.lead}, which is to lead, is out or not believed: chub {lead.chub} leads.")
     if lead is not None and lead.chub in book.asked_lead and lead.chub not in book.passed_over and lead.behind_kelvin:
         behind = round(lead.behind_kelvin * 1.8)
         notes.append(
