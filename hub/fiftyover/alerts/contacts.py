@@ -48,7 +48,7 @@ def read(data: Mapping[str, Any]) -> Contacts:
         where = ".".join(str(part) for part in first["loc"])
         raise SettingsError(f"{where} cannot be used: {first['msg'].lower()}.") from None
     for url in (*written.first, *written.second):
-        if len(url) > LETTERS_MAX or not urlsplit(url).scheme or "://" not in url or any(c.isspace() for c in url):
+        if len(url) > LETTERS_MAX or not _scheme(url) or "://" not in url or any(c.isspace() for c in url):
             raise SettingsError(f"{masked(url)} is no address: write it like ntfy://server/topic or mailto://…")
     return Contacts(
         tuple(written.first), tuple(written.second), written.escalate_after_s, written.response_s
@@ -73,6 +73,13 @@ def save(file: Path, contacts: Contacts) -> None:
         write_secret(file, json.dumps(asdict(contacts), indent=1) + "\n")
     except OSError as fault:
         raise SettingsError(f"The contacts file {file} cannot be written ({fault.strerror}).") from None
+
+
+def _scheme(url: str) -> str:
+    try:
+        return urlsplit(url).scheme
+    except ValueError:  # brackets around what is no address
+        return ""
 
 
 def masked(url: str) -> str:

@@ -65,7 +65,10 @@ class Entry:
 
     def host_allowed(self, request: Request) -> bool:
         """Only names this hub was told it has: a page elsewhere can then not reach it under a name of its own."""
-        host = urlsplit("//" + request.headers.get("host", "")).hostname or ""
+        try:
+            host = urlsplit("//" + request.headers.get("host", "")).hostname or ""
+        except ValueError:  # brackets around what is no address
+            return False
         return host.lower() in self.hosts
 
     def origin_allowed(self, request: Request) -> bool:
@@ -73,7 +76,10 @@ class Entry:
         origin = request.headers.get("origin")
         if origin is None:
             return request.headers.get("sec-fetch-site", "same-origin") in ("same-origin", "none")
-        return urlsplit(origin).netloc == request.headers.get("host", "")
+        try:
+            return urlsplit(origin).netloc == request.headers.get("host", "")
+        except ValueError:
+            return False
 
     def session(self, request: Request) -> Session | None:
         """The session of this browser or program, None when it must sign in."""
