@@ -5,7 +5,6 @@ import json
 import logging
 import queue
 import tempfile
-import tomllib
 from pathlib import Path
 
 from fiftyover.app import desk_kit, desk_plan
@@ -13,11 +12,8 @@ from fiftyover.app.desk import HubDesk
 from fiftyover.app.hub import Hub
 from fiftyover.app.parts import Parts
 from fiftyover.batch.plan import Chub, Plan
-from fiftyover.batch.recipe import recipe_from_data
-from fiftyover.batch.sheet import make_sheet
 from fiftyover.broker.notes import Counters, Message
 from fiftyover.clock import VirtualClock
-from fiftyover.errors import HubError
 from fiftyover.heater import Heater
 from fiftyover.ingest import Inbox
 from fiftyover.store import Store
@@ -86,20 +82,6 @@ def hub():
             MADE.pop("hub").close()
         MADE["hub"] = Whole()
     return MADE["hub"]
-
-
-def recipe(text):
-    """A batch's recipe as a person writes it, and the sheet of it."""
-    try:
-        data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError):
-        return
-    try:
-        made = make_sheet(recipe_from_data(data))
-    except HubError:
-        return
-    if made.mix.nitrite_ppm > 156.25 + 1e-6 and not made.notices:
-        raise AssertionError("over the ceiling of nitrite, and nothing said")
 
 
 def caller():
@@ -223,3 +205,25 @@ class Caller:
             promise(path.startswith(OPEN), "something for nobody")
         if "host" in headers and headers["host"].partition(":")[0].lower() != "hub.test":
             promise(status == 421, "answered under another name")
+
+
+REST = (
+    "$description", "$state", "$alert/cap", "probe-1/temperature", "probe-2/status", "heater/state", "sys/cap",
+    "sys/simulated", "sys/rssi", "sys/switchings", "sys/uptime", "frame/sample", "frame/backlog", "sys/relay",
+)  # fmt: skip
+
+
+def description(data):
+    """What a kit says of itself, to a whole hub: its description, states, alerts, figures and frames."""
+    if not data:
+        return
+    place = data[0] % (len(REST) + 1)
+    rest, payload = (REST[place], data[1:]) if place < len(REST) else (None, data[1:])
+    topic = f"homie/5/{KIT}/{rest}" if rest else payload[:80].decode("utf-8", "replace")
+    told = hub().hear(topic, payload)
+    json.dumps(told, allow_nan=False)  # what the page gets is JSON, with no number that is none
+
+
+def http(data):
+    """One request to the whole application, with or without a key; see `Caller`."""
+    caller().ask(data)

@@ -4,9 +4,9 @@ import json
 import random
 
 ODD = (
-    0, 1, -1, 2, 31, 2**30, 2**30 - 1, 2**31, 10**400, 1.5, -0.0, 1e308, 1e-300, 1000.01, -273.16, True, False, None, "",
-    "0", "ok", "open", "range", "jump", "on", "a" * 65, "é\u0000", "http://[", "../..", "9" * 5000, [], {}, [[]], [[0, 0]],
-    [0, 0], [None], {"a": 1}, "\ud800", "%", "1/0 kg", "1e999 kg", "nan", "-5 F",
+    0, 1, -1, 2, 31, 2**30, 2**30 - 1, 2**31, 10**400, 1.5, -0.0, 1e308, 1e-300, 1000.01, -273.16, True, False, None,
+    "", "0", "ok", "open", "range", "jump", "on", "a" * 65, "é\u0000", "http://[", "../..", "9" * 5000, [], {}, [[]],
+    [[0, 0]], [0, 0], [None], {"a": 1}, "\ud800", "%", "1/0 kg", "1e999 kg", "nan", "-5 F", "::1", "10.0.0.1",
 )  # fmt: skip
 TEXTS = (
     b"NaN",
@@ -23,6 +23,7 @@ TEXTS = (
     b",",
     b"[" * 3000,
 )
+WORDS = (b"nan", b"inf", b"-1", b"", b"1e999", b"true", b"\xff\xfe", b"9" * 500, b"-273.16", b"0", b"x" * 9000)
 LEADS = bytes(range(15))  # the byte before the JSON or TOML of some targets
 
 
@@ -40,8 +41,10 @@ def changed(node, rng):
     if not spots:
         return rng.choice(ODD)
     box, key = rng.choice(spots)
-    what = rng.randrange(8)
-    if what == 0:
+    what = rng.randrange(9)
+    if what == 8 and isinstance(box, list):
+        box.append(_risen(box[-1]))
+    elif what == 0:
         del box[key]
     elif what == 1 and isinstance(box, dict):
         box[rng.choice(("x", "hub", "v", "standby", "chubs", "h", *map(str, box)))] = rng.choice(ODD)
@@ -60,6 +63,22 @@ def changed(node, rng):
     else:
         box[key] = rng.choice(ODD)
     return node
+
+
+def _risen(node):
+    """The same with each whole number one more: the next frame, range or probe of a row."""
+    if isinstance(node, dict):
+        return {key: _risen(value) for key, value in node.items()}
+    if isinstance(node, list):
+        return [_risen(value) for value in node]
+    return node + 1 if type(node) is int else node
+
+
+def repeated(node, rng):
+    """JSON text of an object in which one key stands twice, with another value."""
+    key = rng.choice(list(node))
+    pair = json.dumps({key: rng.choice((node[key], rng.choice(ODD)))}, separators=(",", ":"))
+    return pair[:-1] + "," + json.dumps(node, separators=(",", ":"))[1:]
 
 
 def lines_changed(text, rng):
@@ -92,9 +111,13 @@ def _toml(value):
 def mutated(data, rng):
     """`data` changed once or a few times."""
     lead, body = (data[:1], data[1:]) if data[:1] and data[0] in LEADS else (b"", data)
+    if lead and rng.random() < 0.1:
+        return lead + rng.choice(WORDS)
     for _ in range(rng.choice((1, 1, 1, 2, 4))):
         try:
             node = json.loads(body)
+            if isinstance(node, dict) and node and rng.random() < 0.03:
+                return lead + repeated(node, rng).encode("utf-8", "surrogatepass")
             if rng.random() < 0.12:
                 raise ValueError
             body = json.dumps(changed(node, rng), separators=(",", ":")).encode("utf-8", "surrogatepass")

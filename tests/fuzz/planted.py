@@ -24,8 +24,7 @@ BUGS = {
     ],
     "grant": [
         (MESSAGES, "        if data.count(mark) != canonical.count(mark):", "        if False and mark:"),
-        (MESSAGES, "return _checked(f\"{kind} {key}\", _STANDBY, value, (), True)",
-         "return _checked(f\"{kind} {key}\", _STANDBY, value)"),
+        (MESSAGES, "fields.whole(limits.TTL_MIN_S, limits.TTL_MAX_S)", "fields.whole(limits.TTL_MIN_S, 300)"),
         (HEARING, "guard.on_grant(self._guard, now_ms, boot_ok, ours, retained,",
          "guard.on_grant(self._guard, now_ms, boot_ok, ours, 0,"),
     ],
@@ -38,11 +37,18 @@ BUGS = {
         ("hub/fiftyover/app/kit_watch.py", "return degC if math.isfinite(degC) else None", "return degC"),
         ("hub/fiftyover/ingest/inbox.py", "    except UnicodeDecodeError:", "    except UnicodeEncodeError:"),
     ],
-    "settings": [
+    "hub-settings": [
         ("hub/fiftyover/settings.py", "and abs(value) < 1e300:", "and value is not None:"),
-        ("firmware/fiftyover_kit/settings.py", "if inputs.count(one) > 1:", "if inputs[one] != one:"),
+        ("hub/fiftyover/settings.py", "if not _loopback(settings.web.host) and", "if settings.web.host == '::' and"),
+    ],
+    "kit-settings": [
+        ("firmware/fiftyover_kit/settings.py", "if inputs.count(one) > 1:", "if inputs.count(one) > 2:"),
         ("firmware/fiftyover_kit/settings.py", "not isinstance(given, dict) or len(given) != 1:",
          "not isinstance(given, dict) or len(given) > 1:"),
+    ],
+    "recipe": [
+        ("hub/fiftyover/batch/quantity.py", "    if int(below) == 0:", "    if int(below) < 0:"),
+        ("hub/fiftyover/batch/quantity.py", "    if not 0.0 <= fraction <= 1.0:", "    if not 0.0 <= fraction:"),
     ],
     "http": [
         ("hub/fiftyover/web/fence.py", "    if not isinstance(body, dict):", "    if body is None:"),

@@ -39,11 +39,12 @@ element_watts = 800
 """
 
 
-def settings():
-    kits = sorted((ROOT / "hardware/settings").glob("*.json"))
-    recipes = sorted((ROOT / "hub/fiftyover/reports/recipes").glob("*.toml"))
-    found = [b"\x00" + HUB_TOML.encode()] + [b"\x01" + file.read_bytes() for file in kits]
-    return found + [b"\x02" + file.read_bytes() for file in recipes]
+def kits():
+    return [file.read_bytes() for file in sorted((ROOT / "hardware/settings").glob("*.json"))]
+
+
+def recipes():
+    return [file.read_bytes() for file in sorted((ROOT / "hub/fiftyover/reports/recipes").glob("*.toml"))]
 
 
 def http():
@@ -87,6 +88,15 @@ def http():
     return [json.dumps(one).encode() for one in found]
 
 
+OF = {
+    "description": description,
+    "hub-settings": lambda: [HUB_TOML.encode()],
+    "kit-settings": kits,
+    "recipe": recipes,
+    "http": http,
+}
+
+
 def of(name):
     """Seeds of a target, as bytes."""
-    return vectors(name) if name in PLAIN else {"description": description, "settings": settings, "http": http}[name]()
+    return vectors(name) if name in PLAIN else OF[name]()
