@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from faults import disk, kills, power, rehearsed, silence, soak, times, two_hubs
+from faults import acl, disk, kills, power, rehearsed, silence, soak, times, two_hubs
 
 
 @dataclass
@@ -246,6 +246,15 @@ def _power_rows(results, _quick):
     return rows
 
 
+def _acl_rows(results, _quick):
+    one = results[0]
+    seen = f"{len(one['wrong'])} wrong and {len(one['missing'])} missing of {one['allowed']} that may arrive, "
+    seen += f"{len(one['cleared'])} cleared by others, {one['let_in']} strangers let in"
+    met = one["allowed"] > 100 and not (one["wrong"] or one["missing"] or one["cleared"] or one["let_in"])
+    what = "every account × topic × read/write × retain, last wills, strangers, at the receiver"
+    return [Row(what, one["attempts"], seen, "0 wrong deliveries", met)]
+
+
 def _soak_jobs(quick):
     return [
         (soak.kit, (12, 6) if quick else (_some(336), _some(336) / 2)),
@@ -283,13 +292,14 @@ ORDINARY_COOKS = 40  # of each of 8 kinds: about 1000 h
 HUB_SOAK_H = 336
 KIT_HEAP_BYTES, HUB_KIB = 2048, 8192
 
-REAL_TIME = ("silence", "kills", "disk", "times", "two-hubs")
+REAL_TIME = ("silence", "kills", "disk", "times", "two-hubs", "acl")
 SECTIONS = {
     "silence": (_silence_jobs, _silence_rows),
     "kills": (_kill_jobs, _kill_rows),
     "disk": (lambda quick: [(disk.run, (4,))], _disk_rows),
     "times": (lambda quick: [(times.run, (4,))], _times_rows),
     "two-hubs": (_two_hubs_jobs, _two_hubs_rows),
+    "acl": (lambda quick: [(acl.run, ())], _acl_rows),
     "power": (lambda quick: [(power.run, (minutes, 3)) for minutes in (5, 30, 60, 180)], _power_rows),
     "sensors": (_sensor_jobs, _sensor_rows),
     "ordinary": (_ordinary_jobs, _ordinary_rows),

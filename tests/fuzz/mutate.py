@@ -9,20 +9,9 @@ ODD = (
     [[0, 0]], [0, 0], [None], {"a": 1}, "\ud800", "%", "1/0 kg", "1e999 kg", "nan", "-5 F", "::1", "10.0.0.1",
 )  # fmt: skip
 TEXTS = (
-    b"NaN",
-    b"Infinity",
-    b"1e999",
-    b"-0",
-    b"\0",
-    b"\xff",
-    b"\xed\xa0\x80",
-    b"null",
-    b'"',
-    b"{",
-    b"]",
-    b",",
-    b"[" * 3000,
-)
+    b"NaN", b"Infinity", b"1e999", b"-0", b"\0", b"\xff", b"\xed\xa0\x80", b"null", b'"', b"{", b"]", b",",
+    b"[" * 3000, b"9", b"9", b"-", b".5", b" kg", b" %", b" F", b"/0", b"0",
+)  # fmt: skip
 WORDS = (b"nan", b"inf", b"-1", b"", b"1e999", b"true", b"\xff\xfe", b"9" * 500, b"-273.16", b"0", b"x" * 9000)
 LEADS = bytes(range(15))  # the byte before the JSON or TOML of some targets
 

@@ -48,7 +48,7 @@ BUGS = {
     ],
     "recipe": [
         ("hub/fiftyover/batch/quantity.py", "    if int(below) == 0:", "    if int(below) < 0:"),
-        ("hub/fiftyover/batch/quantity.py", "    if not 0.0 <= fraction <= 1.0:", "    if not 0.0 <= fraction:"),
+        ("hub/fiftyover/batch/recipe.py", "if recipe.cure.number != 1 or", "if recipe.cure.number > 2 or"),
     ],
     "http": [
         ("hub/fiftyover/web/fence.py", "    if not isinstance(body, dict):", "    if body is None:"),
