@@ -84,5 +84,7 @@ def _scheme(url: str) -> str:
 
 def masked(url: str) -> str:
     """An address without its secrets: how it goes and to whom, in part."""
-    scheme, _, rest = url.partition("://")
+    scheme, mark, rest = url.partition("://")
+    if not mark:
+        return "What was typed in"
     return f"{scheme}://…{rest[-4:]}" if len(rest) > 8 else f"{scheme}://…"
