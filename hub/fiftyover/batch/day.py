@@ -21,7 +21,6 @@ water, or null; after the cook those that are put away |
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -185,10 +184,10 @@ _APPLY: dict[str, Callable[[Day, Event], Day]] = {
 
 def _number(data: Mapping[str, Any], key: str, low: float, high: float, unit: str, what: str) -> float:
     value = data.get(key)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
         raise PlanError(f"Say {what}: a number in {unit} is missing.")
-    if not low <= value <= high:
-        raise PlanError(f"{value:g} {unit} is not {what}: it lies outside {low:g} to {high:g} {unit}.")
+    if not low <= value <= high:  # an integer of many digits is compared as it is: as a float it does not exist
+        raise PlanError(f"{value!r:.12} {unit} is not {what}: it lies outside {low:g} to {high:g} {unit}.")
     return float(value)
 
 
@@ -208,7 +207,7 @@ def _pulled(book: Book | None, data: dict[str, Any], already: Iterable[int] = ()
     numbers = data.get("chubs")
     if numbers is None:
         numbers = sorted(out - set(already))
-    if not isinstance(numbers, list) or not numbers or not all(isinstance(one, int) for one in numbers):
+    if not isinstance(numbers, list) or not numbers or not all(type(one) is int for one in numbers):
         raise PlanError("Say which chubs: none that came out of the smoker is left.")
     for number in numbers:
         if number not in out:
@@ -231,7 +230,8 @@ def _check_ice(day: Day, book: Book | None, data: dict[str, Any]) -> dict[str, A
 
 def _check_out_of_ice(day: Day, _: Book | None, data: dict[str, Any]) -> dict[str, Any]:
     numbers = data.get("chubs") or sorted(set(day.iced_s) - set(day.out_of_ice_s))
-    if not numbers or not set(numbers) <= set(day.iced_s):
+    known = isinstance(numbers, list) and all(type(one) is int and one in day.iced_s for one in numbers)
+    if not numbers or not known:
         raise PlanError("No such chub is in the ice: mark it as put into ice first.")
     return {**data, "chubs": list(numbers)}
 
@@ -241,14 +241,14 @@ def _check_turned(_: Day, book: Book | None, data: dict[str, Any]) -> dict[str, 
     if book is None or not isinstance(pair, list) or len(pair) != 2 or pair[0] == pair[1]:
         raise PlanError("Say which two chubs changed places.")
     for number in pair:
-        if number not in book.hanging:
-            raise PlanError(f"Chub {number} does not hang in the smoker.")
+        if type(number) is not int or number not in book.hanging:
+            raise PlanError(f"Chub {number!r:.40} does not hang in the smoker.")
     return data
 
 
 def _check_core(_: Day, book: Book | None, data: dict[str, Any]) -> dict[str, Any]:
     number = data.get("chub")
-    if book is None or not isinstance(number, int):
+    if book is None or type(number) is not int:
         raise PlanError("Say which chub was read: its number is missing.")
     book.plan.chub(number)
     held_s = 0.0 if data.get("held_s") is None else _number(data, "held_s", 0.0, HELD_MOST_S, "s", "how long it held")
@@ -263,7 +263,7 @@ def _check_weighed(_: Day, __: Book | None, data: dict[str, Any]) -> dict[str, A
 
 def _check_second(_: Day, book: Book | None, data: dict[str, Any]) -> dict[str, Any]:
     number = data.get("chub")
-    if book is None or not isinstance(number, int):
+    if book is None or type(number) is not int:
         raise PlanError("Say which chub was read with the other thermometer: take the coldest one.")
     book.plan.chub(number)
     core = None if data.get("core_degC") is None else _core_degC(data)
@@ -290,7 +290,7 @@ def _check_undo(day: Day, _: Book | None, data: dict[str, Any]) -> dict[str, Any
     able = [i for i, e in enumerate(day.log) if e.kind not in (RECIPE, UNDO_MARK) and i not in day.void]
     number = data.get("event", able[-1] if able else None)
     if number not in able:
-        raise PlanError("There is nothing to undo." if number is None else f"There is no mark {number!r} to undo.")
+        raise PlanError("There is nothing to undo." if number is None else f"There is no mark {number!r:.40} to undo.")
     return {**data, "event": number}
 
 

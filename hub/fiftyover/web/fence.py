@@ -104,6 +104,7 @@ async def json_body(request: Request, most_bytes: int = BODY_MAX_BYTES) -> dict[
             raise RefusalError(f"The request is over {most_bytes} bytes.", 400)
     try:
         body = json.loads(raw, parse_constant=_no_constant)
+        json.dumps(body, ensure_ascii=False).encode()  # half of a surrogate pair is no text, and no disk takes it
     except (ValueError, RecursionError):
         raise RefusalError("The request is not JSON.", 400) from None
     if not isinstance(body, dict):
