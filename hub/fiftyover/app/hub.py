@@ -13,7 +13,7 @@ from typing import Any
 
 from fiftyover_kit.contract import limits, messages, topics
 
-from ..batch import day
+from ..batch import again, day
 from ..batch import decide as batch
 from ..batch import events as ev
 from ..batch.plan import Plan
@@ -23,6 +23,7 @@ from ..errors import HubError
 from ..heater import follow
 from ..ingest import KitNote, Refused
 from ..store import DatedFrame
+from .catch_up import CatchUp
 from .days import Days
 from .foresight import Foresight
 from .history import Curves
@@ -37,7 +38,7 @@ COMMIT_S = 1.0
 PICTURE_S = 0.25
 WAIT_S = 0.1
 TARGET_KELVIN = 0.1
-RESUME_FRAMES = 1200  # the newest of the batch, read again after a restart, however long ago that was
+RESUME_FRAMES = 100_000  # of the batch, read again after a restart: a day and more; 33 microseconds each
 RUN_AGAIN_S = 5.0
 DAYS_S = 30.0  # so often the cooling and hold clocks are looked at
 FOR_EVER_MS = 1 << 62
@@ -59,6 +60,7 @@ class Hub:
         self._inbox = inbox
         self._curves = Curves(parts.store)
         self._foresight = Foresight(parts.store)
+        self._catch_up = CatchUp()
         self._lock = threading.RLock()
         self._stop = threading.Event()
         self._pictured_s = 0.0
@@ -125,7 +127,10 @@ class Hub:
         self.watch.choose(found.kit)
         kit = self.watch.kit
         frames = store.frames(kit, since_ms, FOR_EVER_MS, RESUME_FRAMES) if kit else []
-        self.state = batch.rebuild(plan, found.events, [reading_of(frame) for frame in frames])
+        self.state, unsaved = again.rebuild(plan, found.events, [reading_of(frame) for frame in frames])
+        for event in unsaved:
+            store.add_event(plan.batch_id, event)
+        self._catch_up.begin(frames[-1] if frames else None)
         self._curves.resume(kit, since_ms, plan.channels)
         self._foresight.resume(kit, since_ms, plan.channels)
         LOG.info("batch %s goes on with %d chubs in the smoker", plan.name, len(self.state.book.hanging))
@@ -252,11 +257,12 @@ class Hub:
             self.troubles.news(result.sentence, self.parts.clock.monotonic_s())
         elif isinstance(result, KitNote):
             self.watch.note(result)
-        elif result.live:
+        elif result.live or self._catch_up.waiting:
             if not self.watch.kit:
                 self._choose(result.kit)
             if result.kit == self.watch.kit:
-                self._frame(result)
+                for frame in self._catch_up.take(result, self.parts.clock.monotonic_s()):
+                    self._frame(frame)
 
     def _choose(self, kit: str) -> None:
         """The first kit that is heard, where none was named, is the one; a running batch remembers it."""
@@ -277,6 +283,8 @@ class Hub:
         self._curves.add(frame)
         self._foresight.heed(frame.kit, decision.state)
         self._note_target(frame, decision)
+        if not frame.live:
+            return  # caught up with after a restart: nothing is heated on what is past
         self.parts.heater.set_caps(frame.kit, self.watch.cap_degC, decision.state.plan.cap_degC)
         now_s = self.parts.clock.monotonic_s()
         if self.parts.simulated_only and not self.watch.simulated:
