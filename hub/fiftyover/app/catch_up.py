@@ -35,32 +35,31 @@ class CatchUp:
         last = self._last
         if last is None:
             return [frame] if frame.live else []
-        if frame.boot != last.boot or frame.at_s - last.at_s > GAP_S:
-            return self._give_up(frame)
+        if frame.boot != last.boot or frame.at_s - last.at_s > GAP_S + WAIT_S:
+            return [*(one for one in self._rest() if one.live), frame] if frame.live else []
         if frame.seq > last.seq:
             known = self._held.get(frame.seq)
             self._held[frame.seq] = frame if known is None or not known.live else known
-        if frame.live:
-            self._until_s = min(self._until_s, now_s + WAIT_S)
+        if frame.live and self._until_s == float("inf"):
+            self._until_s = now_s + WAIT_S
+            if frame.at_s - last.at_s > GAP_S:  # an outage: what is live stands for itself
+                self._held = {frame.seq: frame}
+                return self._rest()
+        return self._in_order(last, now_s) if self._until_s < float("inf") else []
+
+    def _in_order(self, last: DatedFrame, now_s: float) -> list[DatedFrame]:
+        """What follows on the newest frame without a hole; all there is when there was no more time."""
+        if now_s >= self._until_s:
+            return self._rest()
         found: list[DatedFrame] = []
         while last.seq + 1 in self._held:
             last = self._held.pop(last.seq + 1)
             found.append(last)
-        self._last = last
-        if found and found[-1].live and not self._held:
-            self._last = None  # caught up
-        elif now_s >= self._until_s:
-            return found + self._rest()
+        self._last = last if self._held or not (found and found[-1].live) else None
         return found
 
-    def _give_up(self, frame: DatedFrame) -> list[DatedFrame]:
-        """Another start of the kit, or too long away: that is an outage, and what is live stands for itself."""
-        if not frame.live:
-            return []
-        held = [one for one in self._rest() if one.live]
-        return [*held, frame]
-
     def _rest(self) -> list[DatedFrame]:
+        """Everything held; nothing is waited for any more."""
         held = [self._held[seq] for seq in sorted(self._held)]
         self._last, self._held = None, {}
         return held

@@ -126,7 +126,7 @@ def make_rig(tmp_path: Path, clock: VirtualClock) -> Iterator[MakeRig]:
     made: list[Rig] = []
 
     def make(**options: Any) -> Rig:
-        made.append(Rig(tmp_path / "record.sqlite", clock, **options))
+        made.append(Rig(tmp_path / "record.sqlite", options.pop("clock", clock), **options))
         return made[-1]
 
     yield make
