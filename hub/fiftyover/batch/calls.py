@@ -196,8 +196,11 @@ def _probed(
         return None
     seconds = at_s - slope.middle_s + wait_s + plan.response_s
     air_slope, top = _ahead_air(state, slopes, seconds)
-    pulled = core_after(state.own[number], slope.core_degC, seconds, slope.air_degC, air_slope, top)
-    return Outlook(number, pulled, carry_kelvin(plan.chub(number).diameter_mm, slope.slope))
+    here = state.own[number], slope.core_degC
+    pulled = core_after(*here, seconds, slope.air_degC, air_slope, top)
+    later = core_after(*here, seconds + trips.STALLED_AFTER_S, slope.air_degC, air_slope, top)
+    carry = carry_kelvin(plan.chub(number).diameter_mm, slope.slope)
+    return Outlook(number, pulled, carry, later_degC=later)
 
 
 def _due(state: BatchState, slopes: dict[int, Slope], chubs: Iterable[int], at_s: float, wait_s: float) -> list[int]:
@@ -208,7 +211,7 @@ def _due(state: BatchState, slopes: dict[int, Slope], chubs: Iterable[int], at_s
         if slope is None or slope.core_degC + slope.slope * (wait_s + state.plan.response_s + WINDOW_S) < band[0]:
             continue  # even a straight line, which runs ahead of the meat, does not get there
         outlook = _probed(state, slopes, number, at_s, wait_s)
-        if outlook is not None and outlook.pulled_degC >= trips.aim_degC(band, outlook.carry_kelvin):
+        if outlook is not None and trips.is_due(band, outlook):
             found.append(number)
     return found
 

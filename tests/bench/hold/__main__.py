@@ -32,7 +32,7 @@ from fiftyover.rehearse.scenario import Scenario  # noqa: E402
 
 RELAYS = ("mechanical", "solid-state")
 BASELINES = ("dial", "thermostat")
-SMOKERS = (24, 24)  # quick, long
+SMOKERS = (12, 24)  # quick, long
 SEEDS = (1, 2)
 HOLD_S = (3600, 5 * 3600)
 DOOR_SEEDS = (1, 8)

@@ -113,6 +113,12 @@ def test_nobody_is_called_until_one_is_due_and_then_all_that_are_far_enough() ->
     assert whom(BAND, [Outlook(1, 67.4, 0.3), Outlook(2, 67.2, 0.3, measured=False)]) == [1]
 
 
+def test_a_chub_in_its_band_that_hardly_warms_any_more_is_called_though_it_may_never_come_to_its_aim() -> None:
+    assert whom(BAND, [Outlook(1, 67.1, 0.1, later_degC=67.2)]) == [1]
+    assert whom(BAND, [Outlook(1, 67.1, 0.1, later_degC=67.9)]) == []  # it gets to its aim: a fuller trip, later
+    assert whom(BAND, [Outlook(1, 66.7, 0.1, later_degC=66.8)]) == []  # below the foot it is not done
+
+
 def test_the_lowest_core_leads_and_equal_ones_are_decided_by_the_slower_place() -> None:
     made = plan(3, 3, place_pace=(("hook 2", 0.9),))
     lead = choose(made, {1: 50.0, 2: 50.2, 3: 61.5}, frozenset())
