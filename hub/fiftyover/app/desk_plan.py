@@ -65,6 +65,16 @@ def page(data: Mapping[str, Any]) -> tuple[str, str]:
     return "batch-sheet.html", plan.page(_sheet(data), None)
 
 
+def begin(hub: Hub, data: Mapping[str, Any]) -> tuple[bool, str]:
+    """Put the batch into the record before it is mixed; another one may hang meanwhile."""
+    try:
+        made = _sheet(data)
+        hub.days.begin(plan_of(made, new_batch_id()), hub.watch.kit, made_of(made))
+    except HubError as fault:
+        return False, str(fault)
+    return True, "Begun. Its marks and clocks are under Now."
+
+
 def hang(hub: Hub, data: Mapping[str, Any]) -> tuple[bool, str]:
     """Begin the batch: its chubs hang now."""
     try:

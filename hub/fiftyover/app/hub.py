@@ -24,7 +24,9 @@ from ..heater import follow
 from ..ingest import KitNote, Refused
 from ..store import DatedFrame
 from .catch_up import CatchUp
+from .client_watch import ClientWatch
 from .days import Days
+from .errands import DONE
 from .foresight import Foresight
 from .history import Curves
 from .kit_watch import KitWatch
@@ -49,13 +51,15 @@ class Hub:
 
     def __init__(self, parts: Parts, inbox: queue.Queue[Message | Link]) -> None:
         self.parts = parts
-        self.watch = KitWatch(parts.kit)
+        self.watch = KitWatch(parts.kit, parts.refrigerator)
         self.state: BatchState | None = None
         self.last_frame: DatedFrame | None = None
         self.faults = 0
         self.expiries = 0  # permits that ran out on the kit while its link stood
         self.troubles = Troubles()
-        self.days = Days(parts.store, parts.clock)
+        self._client_watch = ClientWatch(parts.client, self.troubles)
+        self.days = Days(parts.store, parts.clock, parts.refrigerator)
+        self.today = day.Day()  # of the batch in the smoker
         self._days_s = float("-inf")
         self._inbox = inbox
         self._curves = Curves(parts.store)
@@ -66,7 +70,6 @@ class Hub:
         self._pictured_s = 0.0
         self._noted_degC: float | None = None
         self._run_tried_s = -RUN_AGAIN_S
-        self._oversized = self._lost_in = 0
         self._threads = [
             threading.Thread(target=self._decide_for_ever, name="hub", daemon=True),
             threading.Thread(target=self._write_for_ever, name="hub-writer", daemon=True),
@@ -91,6 +94,7 @@ class Hub:
                 return
             if found is not None:
                 self._resume(found)
+        self._look_at_today()
 
     def stop(self) -> None:
         """End: heat is withdrawn with a stop, and what is known is on the disk."""
@@ -118,8 +122,22 @@ class Hub:
             self.troubles.put("batch", None, now_s)
             self._curves.begin(utc_ms)
             self._foresight.begin(self.watch.kit)
-            self._show(now_s)
         self.parts.store.commit()
+        self._look_at_today()
+        self._show(now_s)
+
+    def _look_at_today(self) -> None:
+        """What the days' marks say of the batch in the smoker: its places and its warm-up clock."""
+        if (state := self.state) is None:
+            return
+        try:
+            today = self.days.of(state.plan.batch_id)
+        except HubError as fault:
+            LOG.warning("%s", fault)
+            return
+        with self._lock:
+            self.today = today
+            self._curves.tell(today, min(state.book.hung_s.values(), default=None))
 
     def _resume(self, found: Found) -> None:
         store, plan = self.parts.store, found.plan
@@ -149,10 +167,14 @@ class Hub:
         """
         if kind in day.MARKS:
             batch_id = data.get("batch") or (self.state.plan.batch_id if self.state is not None else "")
-            return self.days.mark(str(batch_id), kind, {k: v for k, v in data.items() if k != "batch"}, who)
+            answer = self.days.mark(str(batch_id), kind, {k: v for k, v in data.items() if k != "batch"}, who)
+            self._look_at_today()
+            return answer
+        if kind == ev.HUNG and data.get("batch") not in (None, self.state.plan.batch_id if self.state else None):
+            return self._hang(str(data["batch"]))
         with self._lock:
             now_s = self.parts.clock.monotonic_s()
-            told = self._stop_now(now_s) if kind == ev.STOP_HEAT else _DONE.get(kind, "Noted.")
+            told = self._stop_now(now_s) if kind == ev.STOP_HEAT else DONE.get(kind, "Noted.")
             if self.state is None:
                 return kind == ev.STOP_HEAT, told if kind == ev.STOP_HEAT else "No batch is running."
             given = {"who": who} if kind == ev.STOP_HEAT else {**data, "who": who}  # a stop is never refused
@@ -164,6 +186,14 @@ class Hub:
         self.parts.store.commit()
         problem = self.parts.store.problem
         return True, told if problem is None else f"{told} But it is not saved yet: {problem}"
+
+    def _hang(self, batch_id: str) -> tuple[bool, str]:
+        """Begin to cook a batch that was begun in the bowl."""
+        try:
+            self.start_batch(self.days.plan_to_hang(batch_id))
+        except HubError as fault:
+            return False, str(fault)
+        return True, "Hung. The clock runs; heat begins with the start check."
 
     def tell(self, name: str, sentence: str | None) -> None:
         """Let a sentence stand on the page under its name; None: it is over."""
@@ -214,11 +244,11 @@ class Hub:
                     self._result(result)
             now_s = self.parts.clock.monotonic_s()
             self._watch_stop(now_s)
-            self._watch_client(now_s)
+            self._client_watch.look(now_s)
             self._show(now_s, at_most_every_s=PICTURE_S)
 
     def _number_permits(self, now_s: float) -> None:
-        """A run of the hub has numbers for four days of permits; then it needs a new, committed run number."""
+        """After four days of permits the hub needs a new, committed run number."""
         if not self.parts.heater.needs_run or 0.0 <= now_s - self._run_tried_s < RUN_AGAIN_S:
             return
         self._run_tried_s = now_s
@@ -235,17 +265,6 @@ class Hub:
         wanted = self.state is None or self.cooking
         self.troubles.put("stop", f"The stop is {told}." if told and wanted else None, now_s)
 
-    def _watch_client(self, now_s: float) -> None:
-        counters = self.parts.client.counters
-        if counters.oversized > self._oversized:
-            self.troubles.news(
-                f"A message to {counters.oversized_topic} of over 8 KB was refused unread: look what publishes there.",
-                now_s,
-            )
-        if counters.lost_in > self._lost_in:
-            self.troubles.news("The hub was too busy for some messages; what they held is sent again.", now_s)
-        self._oversized, self._lost_in = counters.oversized, counters.lost_in
-
     def _link(self, link: Link) -> None:
         if link.up:
             LOG.info("%s", link.why)
@@ -258,7 +277,7 @@ class Hub:
         elif isinstance(result, KitNote):
             self.watch.note(result)
         elif result.live or self._catch_up.waiting:
-            if not self.watch.kit:
+            if not self.watch.kit and result.kit != self.parts.refrigerator:
                 self._choose(result.kit)
             if result.kit == self.watch.kit:
                 for frame in self._catch_up.take(result, self.parts.clock.monotonic_s()):
@@ -322,7 +341,8 @@ class Hub:
                 self.last_frame,
                 kit=self.watch.described(age_s),
                 alarms=self._alarms(age_s, now_s),
-                warmup_s=self._curves.warmup_s(),
+                warmup_s=self._curves.warmup_s(now_s if self.cooking else None),
+                today=self.today,
                 title="fiftyover",
                 finishes=self._foresight.finishes(self.state.book.hanging, now_s) if self.state else None,
             )
@@ -370,6 +390,7 @@ class Hub:
         if 0.0 <= now_s - self._days_s < DAYS_S:
             return
         self._days_s = now_s
+        self._look_at_today()
         try:
             told = self.days.alarms()
         except HubError as fault:  # the record cannot be read just now, which the store tells itself
@@ -377,12 +398,3 @@ class Hub:
             return
         with self._lock:
             self.troubles.put("days", " ".join(told) or None, now_s)
-
-
-_DONE = {
-    ev.PULLED: "Pulled. Into the ice bath with it.",
-    ev.HAND_READING: "Reading noted.",
-    ev.RESUME_HEAT: "Heat may go on.",
-    ev.DOOR: "Door noted.",
-    ev.UNDO: "Undone.",
-}

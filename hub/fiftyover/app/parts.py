@@ -26,6 +26,7 @@ class Parts:
     live: Live
     kit: str = ""
     simulated_only: bool = False
+    refrigerator: str = ""  # the small kit in the refrigerator: never the one that heats
 
 
 def reading_of(frame: DatedFrame) -> Reading:

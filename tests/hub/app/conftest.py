@@ -57,7 +57,7 @@ class Rig:
         self.inbox: queue.Queue[Message | Link] = queue.Queue()
         self.store = Store(path, clock, reserve_bytes=0)
         heater = Heater(self.store.hub_id, self.store.run_number, self.broker.publish)
-        taken = Inbox(self.store, clock, {kit} if kit else None)
+        taken = Inbox(self.store, clock, more.pop("kits", {kit} if kit else None))
         parts = Parts(clock, self.store, taken, self.broker, heater, Live(), kit, **more)  # type: ignore[arg-type]
         self.hub = Hub(parts, self.inbox)
         self.began_s = clock.monotonic_s() if began_s is None else began_s
