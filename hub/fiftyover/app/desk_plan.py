@@ -94,6 +94,6 @@ def _sheet(data: Mapping[str, Any]) -> Sheet:
 def _shown(made: Sheet, midnight: datetime | None) -> dict[str, Any]:
     return {
         "blocks": [block._asdict() for block in sheet_view.blocks(made, midnight)],
-        "notices": list(made.notices),
-        "closing": sheet_view.CAUTION,
+        "notices": sheet_view.notices(made),
+        "closing": sheet_view.closing(made),
     }
