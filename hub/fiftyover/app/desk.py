@@ -64,14 +64,19 @@ class HubDesk:
     def clocks(self) -> dict[str, Any]:
         """The cooling and hold clocks of the batch on the page, and what can be marked about its days."""
         state = self._hub.state
+        try:
+            coming = self._hub.days.on_their_way()
+        except HubError:
+            coming = []
+        nothing = {"chill": [], "hold_left_s": None, "after": None, "coming": coming}
         if state is None:
-            return {"chill": [], "hold_left_s": None, "after": None}
+            return nothing
         try:
             look = self._hub.days.look(state.plan.batch_id)
             found = desk_record.opened_batch(self._hub.parts.store, state.plan.batch_id)
         except HubError:
-            return {"chill": [], "hold_left_s": None, "after": None}
-        return {
+            return nothing
+        return nothing | {
             "chill": look["chill"],
             "hold_left_s": look["hold_left_s"],
             "after": day_errands.after(found.day, state.book),
@@ -140,6 +145,10 @@ class HubDesk:
         except HubError as fault:
             return {"sentence": str(fault)}
         return {"name": name, "text": text}
+
+    def begin(self, data: dict[str, Any]) -> tuple[bool, str]:
+        """See `desk_plan.begin`."""
+        return desk_plan.begin(self._hub, data, self._schedules)
 
     def hang(self, data: dict[str, Any]) -> tuple[bool, str]:
         """See `desk_plan.hang`."""

@@ -69,6 +69,16 @@ def page(data: Mapping[str, Any], own: Path) -> tuple[str, str]:
     return "batch-sheet.html", plan.page(_sheet(data, own), None)
 
 
+def begin(hub: Hub, data: Mapping[str, Any], own: Path) -> tuple[bool, str]:
+    """Put the batch into the record before it is mixed; another one may hang meanwhile."""
+    try:
+        made = _sheet(data, own)
+        hub.days.begin(plan_of(made, new_batch_id()), hub.watch.kit, made_of(made))
+    except HubError as fault:
+        return False, str(fault)
+    return True, "Begun. Its marks and clocks are under Now."
+
+
 def hang(hub: Hub, data: Mapping[str, Any], own: Path) -> tuple[bool, str]:
     """Begin the batch: its chubs hang now, or the empty smoker is preheated for them."""
     try:
@@ -93,6 +103,6 @@ def _sheet(data: Mapping[str, Any], own: Path) -> Sheet:
 def _shown(made: Sheet, midnight: datetime | None) -> dict[str, Any]:
     return {
         "blocks": [block._asdict() for block in sheet_view.blocks(made, midnight)],
-        "notices": list(made.notices),
-        "closing": sheet_view.CAUTION,
+        "notices": sheet_view.notices(made),
+        "closing": sheet_view.closing(made),
     }

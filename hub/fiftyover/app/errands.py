@@ -116,3 +116,12 @@ _UNDO = {
     ev.NEXT_STAGE: "the stage is over",
     ev.FOLLOW_NEXT: "do not follow chub {chub}",
 }
+
+# What a mark is answered with; others with "Noted."
+DONE = {
+    ev.PULLED: "Pulled. Into the ice bath with it.",
+    ev.HAND_READING: "Reading noted.",
+    ev.RESUME_HEAT: "Heat may go on.",
+    ev.DOOR: "Door noted.",
+    ev.UNDO: "Undone.",
+}

@@ -39,7 +39,7 @@ def on_mark(state: BatchState, kind: str, data: dict[str, Any], at_s: float, utc
         look_ahead_now(state, data["chub"], add)
     if not state.book.hanging and state.book.hung_s and not state.book.finished:
         add(ev.FINISHED)
-    return decision(_off_at_once(state), tuple(new))
+    return decision(off_at_once(state), tuple(new))
 
 
 def replay(state: BatchState, event: Event) -> BatchState:
@@ -95,7 +95,8 @@ def _less_load(state: BatchState, number: int) -> ControllerState:
     return replace(state.control, integral=max(min(0.0, integral), integral - drawn_watts / watts))
 
 
-def _off_at_once(state: BatchState) -> BatchState:
+def off_at_once(state: BatchState) -> BatchState:
+    """Take the heat off where the book says so, without waiting for the next frame."""
     book = state.book
     why = None
     if book.stopped == "person":

@@ -7,6 +7,7 @@ nearest one that is.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal, get_args
 
@@ -222,8 +223,15 @@ def _sentence(error: Any) -> str:
         return f"{where} is not known{_nearest(loc)}."
     if error["type"] == "missing":
         return f"{where} is missing: a recipe needs it."
+    if error["type"] in _OUT_OF_RANGE:
+        allowed = str(error["msg"]).removeprefix("Input should be ")
+        near = difflib.get_close_matches(str(error["input"]), re.findall(r"'([^']+)'", allowed), n=1, cutoff=0.5)
+        return f"{where}: {error['input']!r} must be {allowed}{f'; did you mean {near[0]}?' if near else '.'}"
     text = str(error["msg"]).removeprefix("Value error, ").replace("Input should be", "this must be")
     return f"{where}: {text[0].upper()}{text[1:].rstrip('.')}."
+
+
+_OUT_OF_RANGE = ("literal_error", "greater_than_equal", "less_than_equal", "greater_than", "less_than")
 
 
 def _where(loc: list[Any]) -> str:

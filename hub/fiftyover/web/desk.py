@@ -50,6 +50,9 @@ class Desk(Protocol):
     def sheet_page(self, data: dict[str, Any]) -> dict[str, Any]:
         """The sheet as a page to print: `name` and `text`, or `sentence` alone."""
 
+    def begin(self, data: dict[str, Any]) -> tuple[bool, str]:
+        """Begin the batch of a form before it is mixed."""
+
     def hang(self, data: dict[str, Any]) -> tuple[bool, str]:
         """Begin the batch of a form: its chubs hang now."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -33,6 +34,7 @@ class Planning:
             Route("/plan/sheet", self.sheet, methods=["POST"]),
             Route("/plan/practice", self.practice, methods=["POST"]),
             Route("/plan/page", self.page, methods=["POST"]),
+            Route("/plan/begin", self.begin, methods=["POST"]),
             Route("/plan/hang", self.hang, methods=["POST"]),
         ]
 
@@ -68,11 +70,18 @@ class Planning:
         data = await json_body(request, FORM_MAX_BYTES)
         return JSONResponse(await run_in_threadpool(self._desk.sheet_page, data))
 
+    async def begin(self, request: Request) -> Response:
+        """Begin the batch in the bowl."""
+        return await self._begun(request, self._desk.begin)
+
     async def hang(self, request: Request) -> Response:
-        """Begin the batch."""
+        """Begin the batch in the smoker."""
+        return await self._begun(request, self._desk.hang)
+
+    async def _begun(self, request: Request, begin: Callable[[dict[str, Any]], tuple[bool, str]]) -> Response:
         may_change(self._entry, request)
         data = await json_body(request, FORM_MAX_BYTES)
-        done, sentence = await run_in_threadpool(self._desk.hang, data)
+        done, sentence = await run_in_threadpool(begin, data)
         return JSONResponse({"done": done, "sentence": sentence}, 200 if done else 409)
 
     async def _worked_out(self, request: Request, practice: bool) -> Response:

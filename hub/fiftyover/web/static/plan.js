@@ -121,11 +121,10 @@ $("print").addEventListener("click", async () => {
   a.click();
   setTimeout(() => URL.revokeObjectURL(a.href), 1000);
 });
-const hang = $("hang");
-if (hang) hang.addEventListener("click", async () => {
-  if (!(await choose(say("hang-sure"), [[true, say("hang-yes")]]))) return;
+for (const name of ["begin", "hang"]) $(name)?.addEventListener("click", async () => {
+  if (!(await choose(say(`${name}-sure`), [[true, say(`${name}-yes`)]]))) return;
   put("plan-said", say("wait"));
-  const told = await ask("/plan/hang", recipe);
+  const told = await ask(`/plan/${name}`, recipe);
   put(told.done ? "plan-said" : "wrong", told.sentence);
   if (told.done) location.assign("/");
 });
