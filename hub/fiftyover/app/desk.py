@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 from ..alerts import contacts as who_is_told
 from ..alerts.contacts import Contacts
-from ..alerts.delivery import Delivery, Send, alerts_shown, send_by_apprise
-from ..alerts.rules import Alert
+from ..alerts.delivery import Delivery, Look, Notebook, Send, alerts_shown, send_by_apprise
+from ..alerts.sounder import Sounder
 from ..broker import people
+from ..broker.address import write_secret
 from ..errors import HubError
 from . import day_errands, desk_kit, desk_plan, desk_record
 from .hub import Hub
@@ -38,11 +40,13 @@ class HubDesk:
     def open_delivery(self, send: Send = send_by_apprise) -> Delivery:
         """The telling of phones, not started yet."""
 
-        def look() -> tuple[list[Alert], bool]:
+        def look() -> Look:
             return alerts_shown(json.loads(self._hub.parts.live.latest()[1]))
 
         now_s = self._hub.parts.clock.monotonic_s
-        self.delivery = Delivery(self.contacts, send, now_s, look, self._hub.tell, self._address)
+        notebook = _Told(self._hub, self._contacts_file.with_name("told.json"))
+        sounder = Sounder(self._hub.parts.client.publish)
+        self.delivery = Delivery(self.contacts, send, now_s, look, self._hub.tell, self._address, notebook, sounder)
         return self.delivery
 
     def mark(self, kind: str, data: dict[str, Any], who: str) -> tuple[bool, str]:
@@ -220,3 +224,25 @@ class HubDesk:
             text = str(fault)
             return False, text[0].upper() + text[1:] + ("" if text.endswith(".") else ".")
         return True, "Removed."
+
+
+class _Told(Notebook):
+    """What was told lies in one file; the batch's record hears of its alarm test."""
+
+    def __init__(self, hub: Hub, file: Path) -> None:
+        self._hub = hub
+        self._file = file
+
+    def load(self) -> dict[str, Any]:
+        try:
+            kept = json.loads(self._file.read_text("utf-8"))
+        except (OSError, ValueError):
+            return {}
+        return kept if isinstance(kept, dict) else {}
+
+    def save(self, kept: Mapping[str, Any]) -> None:
+        with contextlib.suppress(OSError):
+            write_secret(self._file, json.dumps(kept) + "\n")
+
+    def tested(self, told: str) -> None:
+        self._hub.note_test(told)

@@ -48,6 +48,7 @@ def picture(
         "alarms": [asdict(alert) for alert in alerts_of(state, alarms)],
         "chubs": [],
         "stopped": False,
+        "phone": "",
         "stage": "",
         "next": "No batch is running.",
         "next_at": None,
@@ -64,6 +65,7 @@ def picture(
         "band_degC": list(state.plan.band_degC),
         "chubs": [_chub(state, frame, one.number, finishes) for one in state.plan.chubs],
         "stopped": state.book.stopped is not None,
+        "phone": state.book.phone,
         "stage": _stage(state),
         **errands(state, finishes),
     }

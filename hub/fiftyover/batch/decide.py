@@ -208,7 +208,8 @@ def _tracks(state: BatchState, row: Row, log: _Log) -> BatchState:
             continue
         chub = state.plan.chub(number)
         track = watch(track, state.rows, channel, chub.diameter_mm, masked)
-        track = over_chamber(track, row, channel, masked or not state.heat or log.book.late_s is not None)
+        low = log.book.late_s is not None or state.why == "unattended"  # the chamber may be under a core
+        track = over_chamber(track, row, channel, masked or not state.heat or low)
         tracks[channel] = track
         if track.out is not None and track.out != "moved" and channel not in log.book.out:
             log.add(ev.PROBE_OUT, probe=channel, chub=number, why=track.out, from_s=row.at_s - ev.STRIKE_S)

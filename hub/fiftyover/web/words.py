@@ -27,6 +27,7 @@ STAGE = {
     "following": "following the meat",
     "floor": "at its floor until the meat catches up",
     "limit": "at the smoker limit",
+    "unattended": "held until the alarm test is answered or somebody stays",
     "late": "held below the band until somebody comes",
     "holding": "held, for want of a core to follow",
     "door": "waiting for the door",
