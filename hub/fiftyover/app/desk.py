@@ -33,6 +33,7 @@ class HubDesk:
         self._address = address
         self._lock = threading.Lock()
         self._practising = threading.Lock()
+        self._progress = (0, 0)
         self._kept: dict[int, tuple[float, str | None, dict[str, Any]]] = {}
         self.delivery: Delivery | None = None
         self.forget: Callable[[str], None] = lambda _: None  # ends a person's sessions; the page sets it
@@ -126,11 +127,20 @@ class HubDesk:
             if not self._practising.acquire(blocking=False):
                 return {"sentence": "Another practice cook is running: try again in a minute."}
             try:
-                return desk_plan.practice(data)
+                return desk_plan.practice(data, self._cooked)
             finally:
+                self._progress = (0, 0)
                 self._practising.release()
         except HubError as fault:
             return {"sentence": str(fault)}
+
+    def _cooked(self, done: int, of: int) -> None:
+        self._progress = (done, of)
+
+    def practised(self) -> dict[str, int]:
+        """How many of how many practice cooks are done; 0 of 0 while none runs."""
+        done, of = self._progress
+        return {"done": done, "of": of}
 
     def sheet_page(self, data: dict[str, Any]) -> dict[str, Any]:
         """See `desk_plan.page`."""

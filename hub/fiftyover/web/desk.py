@@ -44,6 +44,9 @@ class Desk(Protocol):
     def sheet(self, data: dict[str, Any], practice: bool) -> dict[str, Any]:
         """The sheet of a form, with `practice` after rehearsed cooks (seconds); `sentence` alone: what is wrong."""
 
+    def practised(self) -> dict[str, int]:
+        """How far a practice cook is: `done` of `of` simulated cooks."""
+
     def sheet_page(self, data: dict[str, Any]) -> dict[str, Any]:
         """The sheet as a page to print: `name` and `text`, or `sentence` alone."""
 

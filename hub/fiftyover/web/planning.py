@@ -32,6 +32,7 @@ class Planning:
             Route("/plan/recipe/{name}", self.recipe),
             Route("/plan/sheet", self.sheet, methods=["POST"]),
             Route("/plan/practice", self.practice, methods=["POST"]),
+            Route("/plan/practice/progress", self.progress),
             Route("/plan/page", self.page, methods=["POST"]),
             Route("/plan/hang", self.hang, methods=["POST"]),
         ]
@@ -60,6 +61,11 @@ class Planning:
     async def practice(self, request: Request) -> Response:
         """The same after a practice cook."""
         return await self._worked_out(request, True)
+
+    async def progress(self, request: Request) -> Response:
+        """How far the practice cook is."""
+        signed_in(self._entry, request)
+        return JSONResponse(self._desk.practised())
 
     async def page(self, request: Request) -> Response:
         """The sheet as a page to print."""

@@ -1,9 +1,12 @@
 // A recipe as a form: every change is worked out by the hub at once. The form knows no sums.
 import { ask } from "./ask.js";
+import { drawLikely } from "./likely.js";
 import { $, element, hours, put, say } from "./said.js";
 import { choose } from "./sheet.js";
+import { onUnits } from "./units.js";
 
 const WAIT_MS = 300;
+const LOOK_MS = 700;
 const KINDS = ["pork", "beef", "veal", "lamb", "mutton", "goat", "rabbit", "game", "chicken", "turkey", "duck", "goose"];
 // [key, label, choices or example]; texts carry their unit, as in a recipe file.
 const FIELDS = [
@@ -84,9 +87,18 @@ function show(told) {
   $("notices").replaceChildren(...told.notices.map((text) => element("p", { class: "alarm soon" }, text)));
   $("blocks").replaceChildren(...told.blocks.map(table));
   put("closing", told.closing);
-  $("cooks").replaceChildren(...(told.cooks ? [element("h3", {}, say("practice-head")), ...told.cooks.map((one) => element("p", {}, say("practice-line", {
-    line: one.line, likely: hours(one.likely_s), low: hours(one.low_s), high: hours(one.high_s),
-  }))), element("p", {}, say("practice-why"))] : []));
+  cooks(told);
+}
+
+let practised = null;
+function cooks(told) {
+  practised = told.cooks ? told : null;
+  if (!practised) { $("cooks").replaceChildren(); return; }
+  const text = (one) => ({ line: one.line, likely: hours(one.likely_s), low: hours(one.low_s), high: hours(one.high_s) });
+  $("cooks").replaceChildren(element("h3", {}, say("practice-head")), ...told.cooks.flatMap((one) => [
+    element("p", {}, say("practice-line", text(one))),
+    drawLikely(one, told.band_degC, say("likely-picture", text(one))),
+  ]), element("p", {}, say("practice-why")));
 }
 
 async function work(path) {
@@ -101,13 +113,30 @@ function later() {
   timer = setTimeout(() => work("/plan/sheet"), WAIT_MS);
 }
 
+async function progress() {
+  try {
+    const { done, of } = await (await fetch("/plan/practice/progress")).json();
+    $("plan-progress").hidden = of === 0;
+    if (of === 0) return;
+    $("plan-progress").max = of;
+    $("plan-progress").value = done;
+    put("plan-said", say("practising-done", { done, of }));
+  } catch { /* the stream says when the hub is out of reach */ }
+}
+
+onUnits(() => { if (practised) cooks(practised); });
 $("recipe-name").addEventListener("change", async (event) => {
   const answer = await fetch(`/plan/recipe/${encodeURIComponent(event.target.value)}`);
   if (answer.ok) { recipe = await answer.json(); draw(); work("/plan/sheet"); }
 });
 $("practice").addEventListener("click", async () => {
   put("plan-said", say("practising"));
+  $("practice").disabled = true;
+  const look = setInterval(progress, LOOK_MS);
   await work("/plan/practice");
+  clearInterval(look);
+  $("practice").disabled = false;
+  $("plan-progress").hidden = true;
   put("plan-said", "");
 });
 $("print").addEventListener("click", async () => {
