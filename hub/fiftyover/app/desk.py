@@ -18,6 +18,7 @@ from ..broker import people
 from ..broker.address import write_secret
 from ..errors import HubError
 from . import day_errands, desk_kit, desk_plan, desk_record
+from .desk_calibration import Calibrations
 from .hub import Hub
 
 HISTORY_KEPT_S = 5.0  # twenty open pages ask for the same curves
@@ -29,6 +30,7 @@ class HubDesk:
     def __init__(self, hub: Hub, folder: Path, accounts: Path | None, address: str) -> None:
         self._hub = hub
         self._contacts_file = folder / "contacts.json"
+        self._calibrations = Calibrations(folder / "calibrations.json", hub.parts.clock.utc_ms)
         self._accounts = accounts
         self._address = address
         self._lock = threading.Lock()
@@ -158,7 +160,12 @@ class HubDesk:
 
     def kit(self) -> dict[str, Any]:
         """See `desk_kit.kit`."""
-        return desk_kit.kit(self._hub, self._address)
+        return desk_kit.kit(self._hub, self._address, self._calibrations)
+
+    def calibrate(self, data: dict[str, Any]) -> tuple[bool, str]:
+        """See `Calibrations.take`."""
+        with self._lock:
+            return self._calibrations.take(self._hub.watch.kit, data)
 
     # -- settings
 

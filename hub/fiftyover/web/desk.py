@@ -56,6 +56,9 @@ class Desk(Protocol):
     def kit(self) -> dict[str, Any]:
         """The kit: probes, what it says of itself, faults."""
 
+    def calibrate(self, data: dict[str, Any]) -> tuple[bool, str]:
+        """Note a probe's kind, and what it read in ice and in boiling water."""
+
     def settings(self) -> dict[str, Any]:
         """Who is told of alarms (without secrets) and who has an account."""
 

@@ -116,7 +116,7 @@ def test_kit_page_tells_probes_places_signal_and_relay(finished: Smokehouse, tab
     finished.frame([70.0, None, 20.0, 20.0, 20.0, 20.0], ["ok", "short", "uncalibrated", "ok", "ok", "ok"])
     page = ready(tab(finished.address + "kit"))
     rows = page.locator("#probes tr").all_text_contents()
-    assert rows[0] == "1" + "chamber" + "158.0 °F" + "good"
+    assert rows[0] == "1" + "chamber" + "158.0 °F" + "good" + "not told yet"
     assert "probe wet or short-circuited" in rows[1]
     assert "chub 1, back left" in rows[1]
     assert "not calibrated" in rows[2]
@@ -126,6 +126,30 @@ def test_kit_page_tells_probes_places_signal_and_relay(finished: Smokehouse, tab
     finished.frame([71.0, 20.0, 20.0, 20.0, 20.0, 20.0])
     page.wait_for_selector("#probes >> text=159.8 °F")  # by itself, within some seconds
     assert page.text_content("#kit-cut-off") == "203 °F"
+
+
+def test_probe_is_checked_in_ice_and_boiling_water_from_the_page(finished: Smokehouse, tab: OpenTab) -> None:
+    page = ready(tab(finished.address + "kit", allow="409"))
+    page.wait_for_selector("#no-baths >> text=Nothing yet. Check each probe")
+    page.select_option("#bath-probe", "2")
+    page.select_option("[name=kind]", "vishay-3977-10k")
+    finished.frame([70.0, 0.3, 20.0, 20.0, 20.0, 20.0])
+    page.wait_for_selector("#probes >> text=32.5 °F")
+    page.click("text=Take the reading in ice")
+    assert page.input_value("[name=ice]") == "32.54"
+    page.click("text=Work it out")
+    page.wait_for_selector("#bath-said >> text=both baths are needed")
+    finished.frame([70.0, 99.6, None, 20.0, 20.0, 20.0], ["ok", "ok", "open", "ok", "ok", "ok"])
+    page.wait_for_selector("#probes >> text=211.3 °F")
+    page.click("text=Take the reading in boiling water")
+    page.fill("[name=value]", "980")
+    page.click("text=Work it out")
+    page.wait_for_selector("#bath-said >> text=Probe 2 read +0.30 K in ice and +0.56 K in boiling water")
+    page.wait_for_selector("#calibrations >> text=/channel 2 of the list: .*maker/")
+    assert "Vishay" in page.locator("#probes tr").nth(1).text_content()
+    page.select_option("#bath-probe", "3")
+    page.click("text=Take the reading in ice")
+    assert page.text_content("#bath-said").startswith("Probe 3 gives no reading now")
 
 
 def test_square_code_is_read_back_as_the_address(smokehouse: Make) -> None:
