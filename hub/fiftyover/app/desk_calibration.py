@@ -30,8 +30,8 @@ GIVEN = {
     "station_inHg": ("station pressure", HPA_PER_INHG, "inHg"),
 }
 VERDICT = {
-    "tolerance": "off by what its price allows, and corrected",
-    "wrong curve": "another thermistor than this kind: choose its kind again, or repeat both baths",
+    "tolerance": "what its price allows, and is corrected",
+    "wrong curve": "more than its price allows, as of another thermistor than this kind: choose its kind again, or repeat both",
 }
 
 
@@ -117,14 +117,14 @@ def _fitted(
     fit = calibration.fit_probe(kind.curve, baths, calibration.Tolerance(bath_kelvin=bath_kelvin))
     numbers = [float(f"{value:.8g}") for value in calibration.settings_curve(kind.curve, SERIES_OHM, fit)]
     off = [round(degC - true, 2) for degC, (true, _) in zip(shown, baths, strict=True)]
-    says = [f"Probe {probe} read {off[0]:+.2f} K in ice and {off[1]:+.2f} K in boiling water ({by})."]
+    says = [f"Probe {probe} was off by {off[0]:+.2f} °C in ice and {off[1]:+.2f} °C in boiling water ({by})."]
     good = fit.verdict == "tolerance"
-    says.append(f"It is {VERDICT[fit.verdict]}.")
+    says.append(f"That is {VERDICT[fit.verdict]}.")
     if last is not None:
         was = thermistor.from_maker(*last["numbers"])
         moved = max((was.degC(ohm) - true for true, ohm in baths), key=abs)
         if abs(moved) > MOVED_KELVIN:
-            says.append(f"It moved by {moved:+.1f} K since last time: it has water in it, throw it away.")
+            says.append(f"It moved by {moved:+.1f} °C since last time: it has water in it, throw it away.")
     line = json.dumps({"calibrated": True, "thermistor": {"maker": numbers}}) if good else ""
     if good:
         says.append("Put the line below into the kit's settings, then this probe is no longer “not calibrated”.")

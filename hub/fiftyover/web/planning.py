@@ -13,6 +13,7 @@ from .desk import Desk
 from .entry import Entry
 from .fence import RefusalError, json_body, may_change, signed_in
 from .pages import Pages
+from .words import PLAN
 
 FORM_MAX_BYTES = 32_768
 
@@ -42,7 +43,7 @@ class Planning:
 
         def found() -> dict[str, Any]:
             names = self._desk.recipes()
-            return {"recipes": names, "recipe": self._desk.recipe(names[0]) if names else {}}
+            return {"recipes": names, "recipe": self._desk.recipe(names[0]) if names else {}, "fields": PLAN}
 
         return await self._pages.tab(request, "plan.html", "/plan", found)
 

@@ -133,7 +133,7 @@ PAGE = {
     "no-baths": "Nothing yet. Check each probe before its first cook, then once a year.",
     "no-reading": "Probe {probe} gives no reading now: look at its plug, then try again.",
     "probe-n": "Probe {probe}",
-    "line-for": "channel {probe} of the list: {line}",
+    "line-for": "In its list of channels, number {probe} from the top:",
     "no-faults": "None in this batch.",
     "cooling": "Cooling, {where}: {left} left",
     "cooling-lost": "Cooling, {where}: too late",
@@ -159,4 +159,47 @@ PAGE = {
     "practice-line": "{line}: likely {likely}, between {low} and {high}",
     "practice-why": "From a few cooks on a simulated smoker that differ in what no label says. Not measured on yours.",
     "nobody": "Nobody yet.",
+}
+
+# The form of a plan: key in the recipe file, label, choices or an example. Texts carry their unit.
+KINDS = ("pork", "beef", "veal", "lamb", "mutton", "goat", "rabbit", "game", "chicken", "turkey", "duck", "goose")
+PLAN = {
+    "fields": (
+        ("name", "Name", ""),
+        ("units", "Figures in", ("F-lb", "C-kg")),
+        ("target.weight", "Meat in all, where weights are left out", "10 lb"),
+        ("target.fat", "Fat wanted", "24 %"),
+        ("salt.in_all", "Salt in all, of the meat", "1.8 %"),
+        ("water", "Ice water", "4 %"),
+        ("cure.nitrite", "Nitrite in the cure, off its label", "6.25 %"),
+        ("cure.wanted", "Nitrite wanted, of the meat", "156 ppm"),
+        ("rig.probes", "Core probes", 2),
+        ("rig.watts", "Element, watts", 800),
+        ("rig.relay", "Relay", ("mechanical", "solid-state")),
+        ("rig.response", "You need to come", "10 min"),
+        ("rig.stuffer", "Stuffer holds", "5 lb"),
+        ("cook.band_from", "Pull from", "152 °F"),
+        ("cook.band_to", "Pull to", "155 °F"),
+        ("cook.limit", "Smoker limit", "180 °F"),
+        ("times.cure_hold", "Cure hold", "14 h"),
+        ("times.bloom", "Bloom", "1 h 30 min"),
+    ),
+    "tables": (
+        (
+            "meat",
+            "Meat",
+            (("name", "Meat", ""), ("kind", "Kind", KINDS), ("fat", "Fat", "28 %"), ("weight", "Weight", "8 lb")),
+        ),
+        ("seasoning", "Seasoning", (("name", "What", ""), ("amount", "Amount", "0.5 %"))),
+        (
+            "casing",
+            "Casing lines",
+            (
+                ("line", "Line", "slim"),
+                ("diameter", "Diameter, stuffed", "45 mm"),
+                ("length", "Length", "12 in"),
+                ("count", "Chubs", 0),
+            ),
+        ),
+    ),
 }

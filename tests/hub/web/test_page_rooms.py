@@ -69,6 +69,20 @@ def test_every_page_is_free_of_hurdles(finished: Smokehouse, tab: OpenTab, axe: 
         assert page.is_visible("#stop"), path
 
 
+def test_everything_to_press_is_large_enough_for_greasy_fingers(finished: Smokehouse, tab: OpenTab) -> None:
+    page = tab(width=360)
+    sizes = """[...document.querySelectorAll("button, nav a, select, input:not([type=hidden])")]
+        .map(e => [e.id || e.textContent || e.name, e.getBoundingClientRect()])
+        .filter(([, box]) => box.width > 0).map(([name, box]) => [name.trim(), box.height, box.width])"""
+    for path in ("", "plan", "batches", "batches/7f2c0001", "kit", "settings", "heard/x"):
+        page.goto(finished.address + path)
+        page.wait_for_selector("button:visible")
+        page.wait_for_timeout(300)
+        found = page.evaluate(sizes)
+        assert found
+        assert [one for one in found if one[1] < 48.0 or one[2] < 44.0] == [], path
+
+
 def test_batches_are_listed_read_compared_and_taken_away(finished: Smokehouse, tab: OpenTab) -> None:
     page = ready(tab(finished.address + "batches"))
     rows = page.locator("tbody tr").all_text_contents()
@@ -128,7 +142,7 @@ def test_kit_page_tells_probes_places_signal_and_relay(finished: Smokehouse, tab
     assert page.text_content("#kit-cut-off") == "203 °F"
 
 
-def test_probe_is_checked_in_ice_and_boiling_water_from_the_page(finished: Smokehouse, tab: OpenTab) -> None:
+def test_probe_is_checked_in_ice_and_boiling_water(finished: Smokehouse, tab: OpenTab, axe: str) -> None:
     page = ready(tab(finished.address + "kit", allow="409"))
     page.wait_for_selector("#no-baths >> text=Nothing yet. Check each probe")
     page.select_option("#bath-probe", "2")
@@ -144,12 +158,14 @@ def test_probe_is_checked_in_ice_and_boiling_water_from_the_page(finished: Smoke
     page.click("text=Take the reading in boiling water")
     page.fill("[name=value]", "980")
     page.click("text=Work it out")
-    page.wait_for_selector("#bath-said >> text=Probe 2 read +0.30 K in ice and +0.56 K in boiling water")
-    page.wait_for_selector("#calibrations >> text=/channel 2 of the list: .*maker/")
+    page.wait_for_selector("#bath-said >> text=Probe 2 was off by +0.30 °C in ice and +0.56 °C in boiling water")
+    page.wait_for_selector("#calibrations code >> text=/calibrated.*maker/")
     assert "Vishay" in page.locator("#probes tr").nth(1).text_content()
     page.select_option("#bath-probe", "3")
     page.click("text=Take the reading in ice")
     assert page.text_content("#bath-said").startswith("Probe 3 gives no reading now")
+    page.evaluate(axe)
+    assert page.evaluate(AXE) == []
 
 
 def test_square_code_is_read_back_as_the_address(smokehouse: Make) -> None:

@@ -27,10 +27,14 @@ function baths() {
     if (names.includes(kept)) $("bath-probe").value = kept;
   }
   form.querySelectorAll(".unit").forEach((e) => { e.textContent = `°${unitName()}`; });
-  const found = told.calibrations.map((one) => [when(one.utc_ms), one.probe, one.says, one.line ? say("line-for", one) : ""]);
-  rows("calibrations", found);
+  const found = told.calibrations;
   $("no-baths").hidden = found.length > 0;
   put("no-baths", found.length ? "" : say("no-baths"));
+  if ($("calibrations").dataset.text === JSON.stringify(found)) return;
+  $("calibrations").dataset.text = JSON.stringify(found);
+  $("calibrations").replaceChildren(...found.map((one) => element("li", {}, "",
+    element("strong", {}, `${when(one.utc_ms)}: `), one.says,
+    ...(one.line ? [` ${say("line-for", one)}`, element("code", {}, one.line)] : []))));
 }
 
 function draw() {

@@ -7,23 +7,8 @@ import { onUnits } from "./units.js";
 
 const WAIT_MS = 300;
 const LOOK_MS = 700;
-const KINDS = ["pork", "beef", "veal", "lamb", "mutton", "goat", "rabbit", "game", "chicken", "turkey", "duck", "goose"];
-// [key, label, choices or example]; texts carry their unit, as in a recipe file.
-const FIELDS = [
-  ["name", "Name", ""], ["units", "Figures in", ["F-lb", "C-kg"]],
-  ["target.weight", "Meat in all, where weights are left out", "10 lb"], ["target.fat", "Fat wanted", "24 %"],
-  ["salt.in_all", "Salt in all, of the meat", "1.8 %"], ["water", "Ice water", "4 %"],
-  ["cure.nitrite", "Nitrite in the cure, off its label", "6.25 %"], ["cure.wanted", "Nitrite wanted, of the meat", "156 ppm"],
-  ["rig.probes", "Core probes", 2], ["rig.watts", "Element, watts", 800], ["rig.relay", "Relay", ["mechanical", "solid-state"]],
-  ["rig.response", "You need to come", "10 min"], ["rig.stuffer", "Stuffer holds", "5 lb"],
-  ["cook.band_from", "Pull from", "152 °F"], ["cook.band_to", "Pull to", "155 °F"], ["cook.limit", "Smoker limit", "180 °F"],
-  ["times.cure_hold", "Cure hold", "14 h"], ["times.bloom", "Bloom", "1 h 30 min"],
-];
-const TABLES = [
-  ["meat", "Meat", [["name", "Meat", ""], ["kind", "Kind", KINDS], ["fat", "Fat", "28 %"], ["weight", "Weight", "8 lb"]]],
-  ["seasoning", "Seasoning", [["name", "What", ""], ["amount", "Amount", "0.5 %"]]],
-  ["casing", "Casing lines", [["line", "Line", "slim"], ["diameter", "Diameter, stuffed", "45 mm"], ["length", "Length", "12 in"], ["count", "Chubs", 0]]],
-];
+// [key, label, choices or example]; texts carry their unit, as in a recipe file. From words.py, as the tables.
+const { fields: FIELDS, tables: TABLES } = JSON.parse($("fields").textContent);
 let recipe = JSON.parse($("recipe").textContent);
 let asked = 0;
 let timer = 0;
