@@ -31,7 +31,7 @@ GIVEN = {
 }
 VERDICT = {
     "tolerance": "what its price allows, and is corrected",
-    "wrong curve": "more than its price allows, as of another thermistor than this kind: choose its kind again, or repeat both",
+    "wrong curve": "more than its price allows: another thermistor than this kind (choose again), or a bath was off",
 }
 
 
