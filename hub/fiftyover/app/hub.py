@@ -195,6 +195,16 @@ class Hub:
             return False, str(fault)
         return True, "Hung. The clock runs; heat begins with the start check."
 
+    def note_test(self, told: str) -> None:
+        """Put into the batch's record how its alarm test stands: "sent", "nobody" or "heard"."""
+        with self._lock:
+            if self.state is None or not self.cooking or self.state.book.phone == told:
+                return
+            event = ev.Event(ev.ALARM_TEST, self.parts.clock.monotonic_s(), self.parts.clock.utc_ms(), {"state": told})
+            self.parts.store.add_event(self.state.plan.batch_id, event)
+            self.state = self.state._replace(book=ev.apply(self.state.book, event))
+        self.parts.store.commit()
+
     def tell(self, name: str, sentence: str | None) -> None:
         """Let a sentence stand on the page under its name; None: it is over."""
         with self._lock:

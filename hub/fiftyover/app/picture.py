@@ -51,6 +51,7 @@ def picture(
         "alarms": [asdict(alert) for alert in alerts_of(state, alarms)],
         "chubs": [],
         "stopped": False,
+        "phone": "",
         "stage": "",
         "next": "No batch is running.",
         "next_at": None,
@@ -67,6 +68,7 @@ def picture(
         "band_degC": list(state.plan.band_degC),
         "chubs": [_chub(state, frame, one.number, finishes, today or Day()) for one in state.plan.chubs],
         "stopped": state.book.stopped is not None,
+        "phone": state.book.phone,
         "stage": _stage(state),
         **errands(state, finishes),
     }

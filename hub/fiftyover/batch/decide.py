@@ -193,7 +193,8 @@ def _tracks(state: BatchState, row: Row, log: _Log) -> BatchState:
         chub = state.plan.chub(number)
         track = watch(track, state.rows, channel, chub.diameter_mm, masked)
         doubted = track.out == DOUBTED  # what drifts tells nothing of swapped probes
-        cooler = log.book.late_s is not None or _meant_cooler(state, row.probe_degC[channel])
+        unattended = log.book.late_s is not None or state.why == "unattended"  # the chamber may be under a core
+        cooler = unattended or _meant_cooler(state, row.probe_degC[channel])
         track = over_chamber(track, row, channel, masked or doubted or not state.heat or cooler)
         tracks[channel] = track
         if track.out is not None and track.out != "moved" and channel not in log.book.out:

@@ -14,6 +14,7 @@ from .desk import Desk
 from .entry import Entry
 from .fence import RefusalError, json_body, may_change, signed_in
 from .pages import Pages
+from .words import PLAN
 
 FORM_MAX_BYTES = 32_768
 
@@ -33,6 +34,7 @@ class Planning:
             Route("/plan/recipe/{name}", self.recipe),
             Route("/plan/sheet", self.sheet, methods=["POST"]),
             Route("/plan/practice", self.practice, methods=["POST"]),
+            Route("/plan/practice/progress", self.progress),
             Route("/plan/page", self.page, methods=["POST"]),
             Route("/plan/begin", self.begin, methods=["POST"]),
             Route("/plan/hang", self.hang, methods=["POST"]),
@@ -44,7 +46,7 @@ class Planning:
         def found() -> dict[str, Any]:
             names = self._desk.recipes()
             first = self._desk.recipe(names[0]) if names else {}
-            return {"recipes": names, "recipe": first, "schedules": self._desk.schedules()}
+            return {"recipes": names, "recipe": first, "schedules": self._desk.schedules(), "fields": PLAN}
 
         return await self._pages.tab(request, "plan.html", "/plan", found)
 
@@ -63,6 +65,11 @@ class Planning:
     async def practice(self, request: Request) -> Response:
         """The same after a practice cook."""
         return await self._worked_out(request, True)
+
+    async def progress(self, request: Request) -> Response:
+        """How far the practice cook is."""
+        signed_in(self._entry, request)
+        return JSONResponse(self._desk.practised())
 
     async def page(self, request: Request) -> Response:
         """The sheet as a page to print."""
