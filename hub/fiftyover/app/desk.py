@@ -15,7 +15,7 @@ from ..alerts.delivery import Delivery, Send, alerts_shown, send_by_apprise
 from ..alerts.rules import Alert
 from ..broker import people
 from ..errors import HubError
-from . import day_errands, desk_kit, desk_plan, desk_record
+from . import day_errands, desk_kit, desk_plan, desk_record, schedules
 from .hub import Hub
 
 HISTORY_KEPT_S = 5.0  # twenty open pages ask for the same curves
@@ -27,6 +27,7 @@ class HubDesk:
     def __init__(self, hub: Hub, folder: Path, accounts: Path | None, address: str) -> None:
         self._hub = hub
         self._contacts_file = folder / "contacts.json"
+        self._schedules = folder / "schedules"
         self._accounts = accounts
         self._address = address
         self._lock = threading.Lock()
@@ -109,6 +110,10 @@ class HubDesk:
         """See `desk_plan.names`."""
         return desk_plan.names()
 
+    def schedules(self) -> list[str]:
+        """The shipped schedules, and the household's own: files in `schedules/` beside the record."""
+        return schedules.names(self._schedules)
+
     def recipe(self, name: str) -> dict[str, Any] | None:
         """See `desk_plan.recipe`."""
         try:
@@ -123,11 +128,11 @@ class HubDesk:
         """See `desk_plan.sheet` and `desk_plan.practice`; one practice cook at a time."""
         try:
             if not practice:
-                return desk_plan.sheet(data)
+                return desk_plan.sheet(data, self._schedules)
             if not self._practising.acquire(blocking=False):
                 return {"sentence": "Another practice cook is running: try again in a minute."}
             try:
-                return desk_plan.practice(data)
+                return desk_plan.practice(data, self._schedules)
             finally:
                 self._practising.release()
         except HubError as fault:
@@ -136,18 +141,18 @@ class HubDesk:
     def sheet_page(self, data: dict[str, Any]) -> dict[str, Any]:
         """See `desk_plan.page`."""
         try:
-            name, text = desk_plan.page(data)
+            name, text = desk_plan.page(data, self._schedules)
         except HubError as fault:
             return {"sentence": str(fault)}
         return {"name": name, "text": text}
 
     def begin(self, data: dict[str, Any]) -> tuple[bool, str]:
         """See `desk_plan.begin`."""
-        return desk_plan.begin(self._hub, data)
+        return desk_plan.begin(self._hub, data, self._schedules)
 
     def hang(self, data: dict[str, Any]) -> tuple[bool, str]:
         """See `desk_plan.hang`."""
-        return desk_plan.hang(self._hub, data)
+        return desk_plan.hang(self._hub, data, self._schedules)
 
     # -- kit
 

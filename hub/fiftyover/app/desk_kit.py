@@ -9,7 +9,7 @@ from fiftyover_kit.contract.units import degF_from_degC
 
 from ..batch import events as ev
 from ..web.square import square
-from ..web.words import HEATER, KIT_FACTS, PROBE, SIGNAL
+from ..web.words import KIT_FACTS, PROBE, SIGNAL, heater
 from . import relay_life
 from .hub import Hub
 
@@ -41,7 +41,7 @@ def kit(hub: Hub, address: str) -> dict[str, Any]:
         "id": hub.watch.kit,
         "simulated": hub.watch.simulated,
         "probes": probes,
-        "element": HEATER.get(frame.why, frame.why) if frame else "no word from the kit yet",
+        "element": heater(frame.why, hub.watch.armed) if frame else "no word from the kit yet",
         "limit_degC": state.plan.cap_degC if state else None,
         "cut_off_degC": hub.watch.cap_degC,
         "facts": [*_facts(notes), *_worn(hub, notes)],

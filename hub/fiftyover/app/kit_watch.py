@@ -65,6 +65,11 @@ class KitWatch:
         """True if the kit says that it is a simulated one."""
         return self.notes.get("sys/simulated") == "true"
 
+    @property
+    def armed(self) -> bool:
+        """True if a person armed stand-by at the smoker: the kit then holds by itself while this hub is silent."""
+        return self.notes.get("heater/armed") == "true"
+
     def described(self, age_s: float | None) -> dict[str, Any]:
         """For the page: id, age of its newest reading, whether it is simulated."""
         known = age_s is not None and math.isfinite(age_s)
@@ -72,4 +77,5 @@ class KitWatch:
             "id": self.kit,
             "age_s": round(age_s, 1) if known and age_s is not None else None,
             "simulated": self.simulated,
+            "armed": self.armed,
         }

@@ -14,7 +14,7 @@ from ..batch.state import BatchState
 from ..batch.tracks import believed
 from ..process import comeup
 from ..store import DatedFrame
-from ..web.words import HEATER, PROBE, STAGE
+from ..web.words import PROBE, STAGE, heater
 from .errands import errands
 
 Span = tuple[int, int]  # UTC ms, from and to
@@ -45,7 +45,7 @@ def picture(
         "target_degC": None,
         "limit_degC": None,
         "band_degC": [66.67, 68.33],
-        "heater": HEATER.get(frame.why, frame.why) if frame else "no word from the kit yet",
+        "heater": heater(frame.why, bool(kit.get("armed"))) if frame else "no word from the kit yet",
         "warmup_s": warmup_s,
         "warmup_limit_s": comeup.LIMIT_H * 3600.0,
         "alarms": [asdict(alert) for alert in alerts_of(state, alarms)],

@@ -114,15 +114,24 @@ def _against(state: BatchState, at_s: float) -> str | None:
     return None
 
 
+def kit_missed(state: BatchState, reading: Reading) -> bool:
+    """Whether the kit did not heat though heat was decided: its permits ran out on the way."""
+    if reading.why in KIT_MISSED:
+        return True
+    return reading.duty == 0.0 and state.duty > 0.0 and reading.why in MISSED_IF_IDLE
+
+
 def _control(
     state: BatchState, reading: Reading, row: Row, target: float, cap: float, against: str | None, why: str, add: Add
 ) -> BatchState:
-    missed = reading.why in KIT_MISSED or (reading.duty == 0.0 and state.duty > 0.0 and reading.why in MISSED_IF_IDLE)
+    missed = kit_missed(state, reading)
     watched = door.interrupted(state.door, row.at_s) if missed else state.door
     watch = door.cap_watch(watched, row.at_s, row.chamber_degC, state.control.slope, cap)
     most = most_duty(state.watch, row.at_s, row.chamber_degC)
     hold: float | None = None
-    if against is not None or (watch.cut and door.watching(watch, row.at_s)):
+    if state.watch.off_since_s is not None:
+        hold = 0.0  # an off-pulse: whether the relay opens
+    elif against is not None or (watch.cut and door.watching(watch, row.at_s)):
         hold = 0.0  # after a door the integral is right: it waits
     elif door.holding(watch, row.at_s):
         hold = min(watch.mean_duty, most)
@@ -161,6 +170,8 @@ def _notes(state: BatchState, lead: Lead | None, why: str) -> tuple[str, ...]:
     for channel, reason in book.out.items():
         if channel in book.chub_of:
             notes.append(f"Probe {channel} in chub {book.chub_of[channel]} is not believed: it {reason}.")
+    if lead is not None and isinstance(book.plan.lead, int) and lead.chub != book.plan.lead:
+        notes.append(f"Chub {book.plan.lead}, which is to lead, is out or not believed: chub {lead.chub} leads.")
     if lead is not None and lead.chub in book.asked_lead and lead.chub not in book.passed_over and lead.behind_kelvin:
         behind = round(lead.behind_kelvin * 1.8)
         notes.append(

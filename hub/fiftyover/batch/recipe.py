@@ -43,6 +43,11 @@ GAME = ("game", "rabbit")
 POULTRY = ("chicken", "turkey", "duck", "goose")
 
 
+def _lead(value: object) -> object:
+    """A chub's number may be typed as text."""
+    return int(value) if isinstance(value, str) and value.strip().isdecimal() else value
+
+
 class _Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, arbitrary_types_allowed=True)
 
@@ -120,7 +125,11 @@ class Rig(_Table):
 
 
 class Cook(_Table):
-    """[cook]: lift, floor, limit and band; what is left out is proposed. `standby` is offered only if it is there."""
+    """[cook]: lift, floor, limit and band; what is left out is proposed. `standby` is offered only if it is there.
+
+    `schedule` names one that is shipped or a file; `wood` overrides where that says it lies; `lead` is lowest, median
+    or a chub's number; `autotune` measures the smoker at the start.
+    """
 
     lift_kelvin: Difference = Field(default=27.78, alias="lift")
     floor_degC: Temperature | None = Field(default=None, alias="floor")
@@ -128,6 +137,10 @@ class Cook(_Table):
     foot_degC: Temperature | None = Field(default=None, alias="band_from")
     top_degC: Temperature | None = Field(default=None, alias="band_to")
     standby_degC: Temperature | None = Field(default=None, alias="standby")
+    schedule: Text | None = None
+    wood: Literal["element", "tray", "none"] | None = None
+    lead: Annotated[str | int, BeforeValidator(_lead)] = "lowest"
+    autotune: bool = False
 
 
 class Times(_Table):

@@ -14,6 +14,8 @@ from fiftyover.batch.lines import Fill, Line
 from fiftyover.batch.mix import Mix, make_mix
 from fiftyover.batch.plan import Chub, Plan
 from fiftyover.batch.recipe import POULTRY, Recipe
+from fiftyover.batch.schedule import Schedule
+from fiftyover.batch.stages import STAGES
 from fiftyover.batch.timeline import CookSpan, Step
 from fiftyover.batch.written import SLIM_BELOW_MM, SLIM_CAP_DEGC, STOUT_CAP_DEGC
 from fiftyover.errors import PlanError
@@ -70,6 +72,7 @@ class Sheet:
     steps: tuple[Step, ...]
     shopping: tuple[Need, ...]
     notices: tuple[str, ...]
+    schedule: Schedule | None = None
 
     @property
     def limit_degC(self) -> float:
@@ -77,8 +80,11 @@ class Sheet:
         return max(limit for _, limit in self.limits_degC)
 
 
-def make_sheet(recipe: Recipe) -> Sheet:
-    """Work a recipe out, without a timeline; PlanError or ProcessError with the wrong figure and the nearest right."""
+def make_sheet(recipe: Recipe, schedule: Schedule | None = None) -> Sheet:
+    """Work a recipe out, without a timeline; PlanError or ProcessError with the wrong figure and the nearest right.
+
+    ``schedule`` is the one that the recipe names, read by the caller; None follows the meat all the way.
+    """
     mix = make_mix(recipe)
     lines = casing_lines.make_lines(recipe, mix.batch_g)
     chubs = casing_lines.hang(lines, recipe.rig)
@@ -90,7 +96,7 @@ def make_sheet(recipe: Recipe) -> Sheet:
     notices += _line_notices(lines, recipe)
     sheet = Sheet(
         recipe, mix, lines, casing_lines.fills(mix.batch_g, recipe.rig.stuffer_g), chubs, band, limits, chill_s, (),
-        _shopping(recipe, mix, lines), tuple(notices),
+        _shopping(recipe, mix, lines), tuple(notices), schedule,
     )  # fmt: skip
     plan_of(sheet, "sheet")  # refuses what cannot be cooked
     return sheet
@@ -135,6 +141,10 @@ def plan_of(sheet: Sheet, batch_id: str) -> Plan:
         element_watts=recipe.rig.watts,
         line_caps=caps,
         standby_degC=recipe.cook.standby_degC,
+        stages=STAGES if sheet.schedule is None else sheet.schedule.stages,
+        wood=recipe.cook.wood or ("none" if sheet.schedule is None else sheet.schedule.wood),
+        autotune=recipe.cook.autotune,
+        lead=recipe.cook.lead,
     )
 
 

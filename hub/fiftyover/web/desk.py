@@ -38,6 +38,9 @@ class Desk(Protocol):
     def recipes(self) -> list[str]:
         """Names of the shipped recipes."""
 
+    def schedules(self) -> list[str]:
+        """Names of the schedules to choose from."""
+
     def recipe(self, name: str) -> dict[str, Any] | None:
         """A shipped recipe as the form takes it."""
 

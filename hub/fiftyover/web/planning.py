@@ -43,7 +43,8 @@ class Planning:
 
         def found() -> dict[str, Any]:
             names = self._desk.recipes()
-            return {"recipes": names, "recipe": self._desk.recipe(names[0]) if names else {}}
+            first = self._desk.recipe(names[0]) if names else {}
+            return {"recipes": names, "recipe": first, "schedules": self._desk.schedules()}
 
         return await self._pages.tab(request, "plan.html", "/plan", found)
 

@@ -22,6 +22,14 @@ HEATER = {
     "standby": "holding by itself, the hub is silent",
 }
 
+ARMED = "; armed: it holds by itself if the hub falls silent"
+
+
+def heater(why: str, armed: bool) -> str:
+    """What the element does and why, as a person reads it."""
+    return HEATER.get(why, why) + (ARMED if armed and why != "standby" else "")
+
+
 # What the chamber is doing, by the batch's word for it.
 STAGE = {
     "following": "following the meat",

@@ -5,7 +5,8 @@ import { choose } from "./sheet.js";
 
 const WAIT_MS = 300;
 const KINDS = ["pork", "beef", "veal", "lamb", "mutton", "goat", "rabbit", "game", "chicken", "turkey", "duck", "goose"];
-// [key, label, choices or example]; texts carry their unit, as in a recipe file.
+const SCHEDULES = JSON.parse($("schedules").textContent);
+// [key, label, choices or example]; texts carry their unit, as in a recipe file. A choice is a word, or [value, word].
 const FIELDS = [
   ["name", "Name", ""], ["units", "Figures in", ["F-lb", "C-kg"]],
   ["target.weight", "Meat in all, where weights are left out", "10 lb"], ["target.fat", "Fat wanted", "24 %"],
@@ -14,6 +15,9 @@ const FIELDS = [
   ["rig.probes", "Core probes", 2], ["rig.watts", "Element, watts", 800], ["rig.relay", "Relay", ["mechanical", "solid-state"]],
   ["rig.response", "You need to come", "10 min"], ["rig.stuffer", "Stuffer holds", "5 lb"],
   ["cook.band_from", "Pull from", "152 °F"], ["cook.band_to", "Pull to", "155 °F"], ["cook.limit", "Smoker limit", "180 °F"],
+  ["cook.schedule", "Stages", [["", "follow the meat all the way"], ...SCHEDULES]], ["cook.lead", "Follow the lowest core, the median, or chub", "lowest"],
+  ["cook.wood", "Wood lies", [["", "as the stages say"], ["element", "on the element"], ["tray", "in a tray of its own"], ["none", "nowhere"]]],
+  ["cook.autotune", "Measure this smoker at the start", [["", "no"], "yes"]],
   ["times.cure_hold", "Cure hold", "14 h"], ["times.bloom", "Bloom", "1 h 30 min"],
 ];
 const TABLES = [
@@ -28,8 +32,8 @@ let timer = 0;
 function field(label, value, example, changed) {
   const box = element("label", {}, `${label} `);
   const input = Array.isArray(example) ? element("select") : element("input", { placeholder: String(example) });
-  if (Array.isArray(example)) input.append(...example.map((one) => element("option", {}, one)));
-  input.value = value ?? (Array.isArray(example) ? example[0] : "");
+  if (Array.isArray(example)) input.append(...example.map((one) => element("option", { value: [one].flat()[0] }, [one].flat().at(-1))));
+  input.value = value ?? (Array.isArray(example) ? [example[0]].flat()[0] : "");
   input.addEventListener("input", () => {
     const text = input.value.trim();
     changed(text === "" ? undefined : typeof example === "number" ? Number(text) : text);
