@@ -9,7 +9,7 @@ while another hangs in the smoker. ``undo-mark`` names an event by its number am
 | mixed, bloomed, packed | core_degC or null (packed: note) |
 | stuffed | core_degC of the warmest chub, or null: the warm-up clock begins |
 | into-refrigerator | chubs: empty before the cook (the cure hold), with the channel of the ``probe`` in the glass of
-water, or null; after the cook those that are put away |
+water, or null, and the ``kit`` it belongs to, where that is another one; after the cook those that are put away |
 | wood, water, damper | note |
 | turned | chubs: the two that change places |
 | into-ice, out-of-ice | chubs |
@@ -21,11 +21,13 @@ water, or null; after the cook those that are put away |
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fiftyover.batch.events import Book, Event
+from fiftyover.batch.plan import Plan
 from fiftyover.errors import PlanError
 from fiftyover_kit.contract.units import kelvin_from_degF_difference
 
@@ -96,6 +98,7 @@ class Day:
     stuffed_degC: float | None = None
     held_s: float | None = None
     water_probe: int | None = None
+    water_kit: str = ""
     iced_s: Mapping[int, float] = field(default_factory=dict)
     out_of_ice_s: Mapping[int, float] = field(default_factory=dict)
     cold_s: Mapping[int, float] = field(default_factory=dict)
@@ -106,6 +109,14 @@ class Day:
     kg: Mapping[str, float] = field(default_factory=dict)
     second: Second | None = None
     closed_s: float | None = None
+
+    def place(self, plan: Plan, number: int, at_s: float = math.inf) -> str:
+        """Where a chub hangs at a moment, after all that were turned until then."""
+        places = {chub.number: chub.place for chub in plan.chubs}
+        for turned_s, one, other in self.turned:
+            if turned_s <= at_s:
+                places[one], places[other] = places[other], places[one]
+        return places[number]
 
     @property
     def is_poultry(self) -> bool:
@@ -147,7 +158,8 @@ def _chubs_at(mapping: Mapping[int, float], event: Event) -> dict[int, float]:
 
 def _cold(day: Day, event: Event) -> Day:
     if not event.data["chubs"]:
-        return replace(day, held_s=event.at_s, water_probe=event.data.get("probe"))
+        kit = str(event.data.get("kit") or "")
+        return replace(day, held_s=event.at_s, water_probe=event.data.get("probe"), water_kit=kit)
     return replace(day, cold_s=_chubs_at(day.cold_s, event))
 
 
@@ -187,7 +199,8 @@ def _number(data: Mapping[str, Any], key: str, low: float, high: float, unit: st
     if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
         raise PlanError(f"Say {what}: a number in {unit} is missing.")
     if not low <= value <= high:  # an integer of many digits is compared as it is: as a float it does not exist
-        raise PlanError(f"{value!r:.12} {unit} is not {what}: it lies outside {low:g} to {high:g} {unit}.")
+        shown = f"{value:g}" if abs(value) < 1e15 else "So much"
+        raise PlanError(f"{shown} {unit} is not {what}: it lies outside {low:g} to {high:g} {unit}.")
     return float(value)
 
 
@@ -218,8 +231,8 @@ def _pulled(book: Book | None, data: dict[str, Any], already: Iterable[int] = ()
 def _check_cold(day: Day, book: Book | None, data: dict[str, Any]) -> dict[str, Any]:
     if book is None or not book.hung_s:
         probe = data.get("probe")
-        if probe is not None and (isinstance(probe, bool) or not isinstance(probe, int) or not 1 <= probe <= 31):
-            raise PlanError(f"{probe!r} is no probe that could hang in the glass of water: probes count from 1 to 31.")
+        if probe is not None and (isinstance(probe, bool) or not isinstance(probe, int) or not 0 <= probe <= 31):
+            raise PlanError(f"{probe!r} is no probe that could hang in the glass of water: probes count from 0 to 31.")
         return {**data, "chubs": []}
     return _pulled(book, data, day.cold_s)
 

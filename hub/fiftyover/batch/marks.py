@@ -7,9 +7,10 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from fiftyover.batch import estimate, tuning
+from fiftyover.batch import doubt, estimate, tuning
 from fiftyover.batch import events as ev
 from fiftyover.batch.ahead import FILM
+from fiftyover.batch.believe import DOUBTED
 from fiftyover.batch.calls import look_ahead_now
 from fiftyover.batch.events import Book, Event
 from fiftyover.batch.state import BatchState, Decision, decision
@@ -38,7 +39,7 @@ def on_mark(state: BatchState, kind: str, data: dict[str, Any], at_s: float, utc
         look_ahead_now(state, data["chub"], add)
     if not state.book.hanging and state.book.hung_s and not state.book.finished:
         add(ev.FINISHED)
-    return decision(_off_at_once(state), tuple(new))
+    return decision(off_at_once(state), tuple(new))
 
 
 def replay(state: BatchState, event: Event) -> BatchState:
@@ -51,14 +52,36 @@ def replay(state: BatchState, event: Event) -> BatchState:
         state = state._replace(control=_less_load(state, event.data["chub"]))
     if event.kind == ev.RESUME_HEAT:
         state = state._replace(settled_s=0.0)
+    if event.kind == ev.PROBE_OUT and event.data["why"] == DOUBTED and event.data["probe"] in state.tracks:
+        channel = event.data["probe"]
+        state = state._replace(tracks={**state.tracks, channel: state.tracks[channel]._replace(out=DOUBTED)})
+    if event.kind == ev.SWITCHED:
+        state = state._replace(went_on=0)
     if event.kind == ev.TUNED:
         state = state._replace(tuning=tuning.settings_of(event, state.tuning))
     if event.kind == ev.HAND_READING:
         number, core = event.data["chub"], event.data["core_degC"]
         guess = state.guesses.get(number)
         guess = estimate.read(guess or estimate.begin(number, core, event.at_s), core, event.at_s)
-        state = state._replace(guesses={**state.guesses, number: guess})
+        state = _cleared(state, number, core, event.at_s)._replace(guesses={**state.guesses, number: guess})
     return state
+
+
+def _cleared(state: BatchState, number: int, core_degC: float, at_s: float) -> BatchState:
+    """Believe a doubted probe again if a hand reading bears it out, long enough after the doubt for a drift to show."""
+    channel = state.book.probe_of.get(number)
+    track = state.tracks.get(channel) if channel is not None else None
+    if channel is None or track is None or track.out != DOUBTED or state.last is None:
+        return state
+    since_s = max(
+        (e.at_s for e in state.book.log if e.kind == ev.PROBE_OUT and e.data["probe"] == channel), default=at_s
+    )
+    read = state.last.probe_degC[channel] if channel < len(state.last.probe_degC) else None
+    if at_s - since_s < doubt.SHOWS_S or read is None or abs(read - core_degC) > doubt.AGREES_KELVIN:
+        return state
+    track = track._replace(out=None, good_since_s=state.last.at_s, used_degC=read, used_s=state.last.at_s)
+    doubts = {**state.doubts, number: doubt.Doubt(cleared=True)}
+    return state._replace(tracks={**state.tracks, channel: track}, doubts=doubts)
 
 
 def _less_load(state: BatchState, number: int) -> ControllerState:
@@ -72,7 +95,8 @@ def _less_load(state: BatchState, number: int) -> ControllerState:
     return replace(state.control, integral=max(min(0.0, integral), integral - drawn_watts / watts))
 
 
-def _off_at_once(state: BatchState) -> BatchState:
+def off_at_once(state: BatchState) -> BatchState:
+    """Take the heat off where the book says so, without waiting for the next frame."""
     book = state.book
     why = None
     if book.stopped == "person":

@@ -7,6 +7,7 @@ nearest one that is.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal, get_args
 
@@ -48,6 +49,11 @@ Kind = Literal[
 ]  # fmt: skip
 GAME = ("game", "rabbit")
 POULTRY = ("chicken", "turkey", "duck", "goose")
+
+
+def _lead(value: object) -> object:
+    """A chub's number may be typed as text."""
+    return int(value) if isinstance(value, str) and value.strip().isdecimal() else value
 
 
 class _Table(BaseModel):
@@ -127,7 +133,11 @@ class Rig(_Table):
 
 
 class Cook(_Table):
-    """[cook]: lift, floor, limit and band; what is left out is proposed. `standby` is offered only if it is there."""
+    """[cook]: lift, floor, limit and band; what is left out is proposed. `standby` is offered only if it is there.
+
+    `schedule` names one that is shipped or a file; `wood` overrides where that says it lies; `lead` is lowest, median
+    or a chub's number; `autotune` measures the smoker at the start.
+    """
 
     lift_kelvin: Difference = Field(default=27.78, alias="lift")
     floor_degC: Temperature | None = Field(default=None, alias="floor")
@@ -135,6 +145,10 @@ class Cook(_Table):
     foot_degC: Temperature | None = Field(default=None, alias="band_from")
     top_degC: Temperature | None = Field(default=None, alias="band_to")
     standby_degC: Temperature | None = Field(default=None, alias="standby")
+    schedule: Text | None = None
+    wood: Literal["element", "tray", "none"] | None = None
+    lead: Annotated[str | int, BeforeValidator(_lead)] = "lowest"
+    autotune: bool = False
 
 
 class Times(_Table):
@@ -209,8 +223,15 @@ def _sentence(error: Any) -> str:
         return f"{where} is not known{_nearest(loc)}."
     if error["type"] == "missing":
         return f"{where} is missing: a recipe needs it."
+    if error["type"] in _OUT_OF_RANGE:
+        allowed = str(error["msg"]).removeprefix("Input should be ")
+        near = difflib.get_close_matches(str(error["input"]), re.findall(r"'([^']+)'", allowed), n=1, cutoff=0.5)
+        return f"{where}: {error['input']!r} must be {allowed}{f'; did you mean {near[0]}?' if near else '.'}"
     text = str(error["msg"]).removeprefix("Value error, ").replace("Input should be", "this must be")
     return f"{where}: {text[0].upper()}{text[1:].rstrip('.')}."
+
+
+_OUT_OF_RANGE = ("literal_error", "greater_than_equal", "less_than_equal", "greater_than", "less_than")
 
 
 def _where(loc: list[Any]) -> str:

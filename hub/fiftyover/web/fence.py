@@ -69,6 +69,8 @@ def refused(request: Request, fault: Exception) -> Response:
     if "text/html" in request.headers.get("accept", ""):
         page = (
             '<!doctype html><html lang="en"><meta charset="utf-8"><title>fiftyover</title>'
+            '<meta name="viewport" content="width=device-width, initial-scale=1">'
+            '<link rel="icon" href="/static/chub.svg" type="image/svg+xml">'
             '<link rel="stylesheet" href="/static/page.css"><main class="narrow">'
             f'<h1>fiftyover</h1><p class="alarm soon">{escape(fault.sentence)}</p>'
             '<p><a href="/">To the Now page</a></p>'
