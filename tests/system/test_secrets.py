@@ -140,6 +140,43 @@ def at_the_pages(address: str, code: str, batch: str, seen: Seen) -> dict[str, s
     return made
 
 
+@contextmanager
+def a_kit(home: Path, hub: Any, tls: int) -> Iterator[KitProcess]:
+    """The real firmware with the account that setup made, over TLS; it is heard."""
+    plant = _plant(7, 1.0, {})
+    with ExitStack() as stack:
+        stack.callback(plant.stop)
+        wish = kit_settings(hub.parts.store.hub_id, tls, (home / "broker/accounts" / KIT).read_text().strip())
+        wish["broker"] |= {"host": "localhost", "tls": True, "ca": (home / "broker/ca.crt").read_text()}
+        kit = KitProcess(KitOptions(wish, plant.port))
+        stack.callback(kit.close)
+        plant.start()
+        kit.start()
+        until_s = time.monotonic() + WAIT_S
+        while hub.last_frame is None and time.monotonic() < until_s:
+            time.sleep(0.1)
+        assert hub.last_frame is not None, kit.log_tail(5)
+        yield kit
+
+
+def where_they_belong(batch: str) -> dict[str, set[str]]:
+    """Written by hand: each secret, and the places in which it has to stand."""
+    token_pages = {f"GET {path}" for path in ("/", "/plan", "/batches", f"/batches/{batch}", "/kit", "/settings")}
+    return {
+        "hub's account": {"broker/accounts/hub"},
+        "kit's account": {f"broker/accounts/{KIT}", "kit: settings.json"},
+        "CA's key": {"broker/ca.key"},
+        "server's key": {"broker/server.key"},
+        "cook's code": {"printed by setup"},
+        "contact": {"contacts.json"},
+        "cookie": {"POST /sign-in headers"},
+        "token": {*token_pages, "sessions.json"},
+        "watcher's code": {"POST /settings/people"},
+        "alarm test's code": set(),
+        "key": {"POST /api/v1/session"},
+    }
+
+
 def test_each_secret_stands_where_it_belongs_and_nowhere_else(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture, capfd: Any, part: Any
 ) -> None:
@@ -155,18 +192,7 @@ def test_each_secret_stands_where_it_belongs_and_nowhere_else(
         known, said, tls = stack.enter_context(set_up(home, monkeypatch))
         seen.add("printed by setup", "\n".join(said))
         hub, page, _ = stack.enter_context(serving(known))
-        plant = _plant(7, 1.0, {})
-        stack.callback(plant.stop)
-        wish = kit_settings(hub.parts.store.hub_id, tls, (home / "broker/accounts" / KIT).read_text().strip())
-        wish["broker"] |= {"host": "localhost", "tls": True, "ca": (home / "broker/ca.crt").read_text()}
-        kit = KitProcess(KitOptions(wish, plant.port))
-        stack.callback(kit.close)
-        plant.start()
-        kit.start()
-        until_s = time.monotonic() + WAIT_S
-        while hub.last_frame is None and time.monotonic() < until_s:
-            time.sleep(0.1)
-        assert hub.last_frame is not None, kit.log_tail(5)
+        kit = stack.enter_context(a_kit(home, hub, tls))
         hub.start_batch(cook)
         made = at_the_pages(page.address, code_in(said), cook.batch_id, seen)
         made["alarm test's code"] = page_delivery_code(hub)
@@ -197,20 +223,7 @@ def test_each_secret_stands_where_it_belongs_and_nowhere_else(
     }
     assert b"frame/sample" in seen.text["MQTT"]
     assert b"heater/grant" in seen.text["MQTT"]
-    token_pages = {f"GET {path}" for path in ("/", "/plan", "/batches", "/kit", "/settings")}
-    assert {name: seen.places(secret) for name, secret in secrets.items()} == {
-        "hub's account": {"broker/accounts/hub"},
-        "kit's account": {f"broker/accounts/{KIT}", "kit: settings.json"},
-        "CA's key": {"broker/ca.key"},
-        "server's key": {"broker/server.key"},
-        "cook's code": {"printed by setup"},
-        "contact": {"contacts.json"},
-        "cookie": {"POST /sign-in headers"},
-        "token": {*token_pages, f"GET /batches/{cook.batch_id}", "sessions.json"},
-        "watcher's code": {"POST /settings/people"},
-        "alarm test's code": set(),
-        "key": {"POST /api/v1/session"},
-    }
+    assert {name: seen.places(secret) for name, secret in secrets.items()} == where_they_belong(cook.batch_id)
 
 
 def watch_mqtt(monkeypatch: pytest.MonkeyPatch, seen: Seen) -> None:

@@ -199,7 +199,8 @@ def _number(data: Mapping[str, Any], key: str, low: float, high: float, unit: st
     if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
         raise PlanError(f"Say {what}: a number in {unit} is missing.")
     if not low <= value <= high:  # an integer of many digits is compared as it is: as a float it does not exist
-        raise PlanError(f"{value!r:.12} {unit} is not {what}: it lies outside {low:g} to {high:g} {unit}.")
+        shown = f"{value:g}" if abs(value) < 1e15 else "So much"
+        raise PlanError(f"{shown} {unit} is not {what}: it lies outside {low:g} to {high:g} {unit}.")
     return float(value)
 
 
