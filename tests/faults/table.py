@@ -2,7 +2,20 @@
 
 from dataclasses import dataclass
 
-from faults import disk, hazards, kills, power, rehearsed, second_switch, silence, soak, standby, times, two_hubs
+from faults import (
+    disk,
+    hazards,
+    kills,
+    outage,
+    power,
+    rehearsed,
+    second_switch,
+    silence,
+    soak,
+    standby,
+    times,
+    two_hubs,
+)
 
 
 @dataclass
@@ -113,6 +126,18 @@ def _times_rows(results, _quick):
             again is not None and again <= 10,
         ),
     ]
+
+
+def _outage_rows(results, _quick):
+    wrong = sum(one["wrong_dates"] + one["out_of_order"] + one["doubled"] + one["missing"] for one in results)
+    back = [one["recovered_s"] for one in results]
+    worst = "never" if None in back else f"{max(back)} s at most"
+    thinned, rows = sum(one["thinned"] for one in results), sum(one["rows"] for one in results)
+    seen = f"{wrong} wrong of {rows} rows (date, order, doubled, missing; {thinned} thinned by the kit, as agreed), "
+    seen += f"merged after {worst}"
+    met = wrong == 0 and None not in back and max(back) <= outage.RECOVERY_S
+    met = met and all(one["held"] > 1000 and one["wraps"] == 1 and one["faults"] == 0 for one in results)
+    return [Row("two hours without the hub, then merged", len(results), seen, "0 wrong rows, ≤ 60 s", met)]
 
 
 def _two_hubs_jobs(_quick):
@@ -356,6 +381,7 @@ SECTIONS = {
     "kills": (_kill_jobs, _kill_rows),
     "disk": (lambda quick: [(disk.run, (4,))], _disk_rows),
     "times": (lambda quick: [(times.run, (4,))], _times_rows),
+    "outage": (lambda quick: [(outage.run, (n,)) for n in range(1, (1 if quick else _some(20)) + 1)], _outage_rows),
     "two-hubs": (_two_hubs_jobs, _two_hubs_rows),
     "power": (lambda quick: [(power.run, (minutes, 3)) for minutes in (5, 30, 60, 180)], _power_rows),
     "sensors": (_sensor_jobs, _sensor_rows),

@@ -205,7 +205,7 @@ def _door(state: BatchState, reading: Reading, row: Row, log: _Log) -> BatchStat
 
 
 def _meant_cooler(state: BatchState, core_degC: float | None) -> bool:
-    """Whether the stage asks for a chamber that is no warmer than this core: then it tells nothing of swapped probes."""
+    """Whether the stage asks for a chamber no warmer than this core: that tells nothing of swapped probes."""
     target = state.target_degC
     return state.why == "stage" and target is not None and core_degC is not None and core_degC >= target
 
