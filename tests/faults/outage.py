@@ -31,6 +31,7 @@ PROBES = 8  # that the kit's ring is sized for
 THINNED_TO = 5  # one frame in five is kept of what waits
 RECOVERY_S = 60.0  # asked for
 WRONG_MS = 500
+LIVE_FRAMES = 15  # wait for their acknowledgement at any time
 
 
 class Answering(Broker):
@@ -46,84 +47,87 @@ class Answering(Broker):
         return super().publish(topic, payload, qos, retain)
 
 
+class Yard:
+    """Kit and hub with a poor network between them."""
+
+    def __init__(self, folder, rng):
+        self.rng = rng
+        self.clock, self.broker = VirtualClock(at_s=5000.0), Answering()
+        self.store = Store(folder / "record.sqlite", self.clock, 0)
+        heater = Heater(self.store.hub_id, self.store.run_number, self.broker.publish)
+        inbox = Inbox(self.store, self.clock, {KIT})
+        parts = Parts(self.clock, self.store, inbox, self.broker, heater, Live(), KIT)
+        self.hub = Hub(parts, queue.Queue())
+        eight = [channel(number) for number in range(PROBES)]
+        self.rig = Rig(TICK_MASK - 3_000_000, TableBoard(PROBES), channels=eight)  # the ticks wrap within the outage
+        self.true_ms = {}
+
+    def second(self):
+        """One second of both clocks."""
+        self.rig.run(1)
+        self.clock.advance(1.0)
+        self.true_ms[self.rig.kit.seq] = self.clock.utc_ms()
+        self.rig.kit.backlog.thin(self.rig.now)
+
+    def talk(self):
+        """What the link does in a second: lost, doubled, swapped; one acknowledgement in ten is lost."""
+        rng, backlog, waiting = self.rng, self.rig.kit.backlog, []
+        self._say("sample", self.rig.kit.live())
+        backlog.sent(self.rig.kit.seq, self.rig.now)
+        while len(waiting) < 5 and (frames := backlog.oldest(BACKLOG_MAX_FRAMES, self.rig.now)):
+            waiting.append(messages.encode_backlog({"v": 1, "boot": self.rig.kit.boot, "frames": frames}))
+            for frame in frames:
+                backlog.sent(frame["seq"], self.rig.now)
+        rng.shuffle(waiting)
+        for payload in waiting:
+            for _ in range(rng.choice((0, 1, 1, 1, 1, 2))):
+                self._say("backlog", payload)
+        self.hub.write()
+        while self.broker.acks:
+            if rng.random() < 0.9:
+                self.rig.say("frame/ack/set", self.broker.acks[0])
+            self.broker.acks.pop(0)
+
+    def _say(self, leaf, payload):
+        self.hub.step(Message(f"homie/5/{KIT}/frame/{leaf}", payload, False, self.clock.monotonic_s()))
+
+
 def run(seed):
     """One outage: rows wrong or missing, what the kit says it thinned, seconds until its ring was empty again."""
-    rng = random.Random(f"outage {seed}")
     with tempfile.TemporaryDirectory(prefix="fiftyover-outage-") as folder:
-        clock, broker = VirtualClock(at_s=5000.0), Answering()
-        store = Store(Path(folder) / "record.sqlite", clock, 0)
-        heater = Heater(store.hub_id, store.run_number, broker.publish)
-        hub = Hub(Parts(clock, store, Inbox(store, clock, {KIT}), broker, heater, Live(), KIT), queue.Queue())
-        eight = [channel(number) for number in range(PROBES)]
-        rig = Rig(TICK_MASK - 3_000_000, TableBoard(PROBES), channels=eight)  # the ticks wrap within the outage
-        true_ms = {}
-
-        def second():
-            rig.run(1)
-            clock.advance(1.0)
-            true_ms[rig.kit.seq] = clock.utc_ms()
-            rig.kit.backlog.thin(rig.now)
-
-        def say(leaf, payload):
-            hub.step(Message(f"homie/5/{KIT}/frame/{leaf}", payload, False, clock.monotonic_s()))
-
-        def talk():
-            """What the link does in a second, on a poor network."""
-            backlog = rig.kit.backlog
-            say("sample", rig.kit.live())
-            backlog.sent(rig.kit.seq, rig.now)
-            waiting = []
-            for _ in range(5):
-                frames = backlog.oldest(BACKLOG_MAX_FRAMES, rig.now)
-                if not frames:
-                    break
-                waiting.append(messages.encode_backlog({"v": 1, "boot": rig.kit.boot, "frames": frames}))
-                for frame in frames:
-                    backlog.sent(frame["seq"], rig.now)
-            rng.shuffle(waiting)
-            for payload in waiting:
-                for _ in range(rng.choice((0, 1, 1, 1, 1, 2))):
-                    say("backlog", payload)
-            hub.write()
-            while broker.acks:
-                if rng.random() < 0.9:
-                    rig.say("frame/ack/set", broker.acks[0])
-                broker.acks.pop(0)
-
+        yard = Yard(Path(folder), random.Random(f"outage {seed}"))
         for _ in range(60):
-            second()
-            talk()
+            yard.second()
+            yard.talk()
         for _ in range(OUTAGE_S):
-            second()
-        held = len(rig.kit.backlog)
-        recovered = None
+            yard.second()
+        held, recovered = len(yard.rig.kit.backlog), None
         for after in range(240):
-            second()
-            talk()
-            if recovered is None and len(rig.kit.backlog) <= 15 and after > 0:
+            yard.second()
+            yard.talk()
+            if recovered is None and len(yard.rig.kit.backlog) <= LIVE_FRAMES:
                 recovered = after + 1
         with contextlib.closing(sqlite3.connect(Path(folder) / "record.sqlite")) as base:
             rows = base.execute("SELECT seq, up_ms, utc_ms FROM frames ORDER BY utc_ms, seq").fetchall()
-        hub_faults = hub.faults
-        store.close()
-    seqs = [row[0] for row in rows]
-    held_still = {seq for first, last in rig.kit.backlog.pending() for seq in range(first, last + 1)}
+        yard.store.close()
+    return {"held": held, "recovered_s": recovered, "faults": yard.hub.faults, **_judged(yard, rows)}
+
+
+def _judged(yard, rows):
+    seqs, backlog = [row[0] for row in rows], yard.rig.kit.backlog
+    held_still = {seq for first, last in backlog.pending() for seq in range(first, last + 1)}
     known = sorted(set(seqs) | held_still)
     # A frame whose acknowledgement was lost may be stored and then thinned: so the holes are looked at too.
     holes = sum(b - a > THINNED_TO for a, b in zip(known, known[1:], strict=False))
-    missing = holes + max(0, len(true_ms) - len(known) - rig.kit.backlog.thinned)
     return {
         "rows": len(rows),
-        "held": held,
         "doubled": len(seqs) - len(set(seqs)),
         "out_of_order": sum(b < a for a, b in zip(seqs, seqs[1:], strict=False)),
-        "wrong_dates": sum(abs(utc_ms - true_ms[seq]) > WRONG_MS for seq, _, utc_ms in rows),
+        "wrong_dates": sum(abs(utc_ms - yard.true_ms[seq]) > WRONG_MS for seq, _, utc_ms in rows),
         "wraps": sum(b[1] < a[1] for a, b in zip(rows, rows[1:], strict=False)),
-        "missing": missing,
-        "dropped": rig.kit.backlog.dropped,
-        "thinned": rig.kit.backlog.thinned,
-        "recovered_s": recovered,
-        "faults": hub_faults,
+        "missing": holes + max(0, len(yard.true_ms) - len(known) - backlog.thinned),
+        "dropped": backlog.dropped,
+        "thinned": backlog.thinned,
     }
 
 
