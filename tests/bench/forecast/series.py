@@ -8,8 +8,9 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from cooks import Cook, other, ours
+from cooks import Cook
 from judge import FRACTIONS, Row, at, judge, question
+from kept import other, ours
 
 from fiftyover.control.forecast import BROAD, CALIBRATED, Prior, fitted, forecast, learn
 from fiftyover.control.forecast.heating import EVAPORATION

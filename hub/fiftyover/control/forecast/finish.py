@@ -93,7 +93,7 @@ def forecast(question: Question, count: int = ahead.DRAWS) -> Forecast:
     past, law = question.past, question.law
     before = hopeful(
         expected(question.prior, question.lines, question.places),
-        law.caps_degC - law.under_cap_kelvin,
+        np.minimum(law.caps_degC, law.limit_degC) - law.under_cap_kelvin,
         question.foot_degC,
     )
     found = fit(past, before)
