@@ -4,7 +4,7 @@ Written by `python tests/bench/forecast --calibrate`; do not edit.
 """
 
 PROGRESS = (0.25, 0.5, 0.75)
-EARLY = (0.6, 0.65, 0.37)  # 84 chubs
-LATE = (0.94, 0.34, 0.78)  # 84 chubs
-EARLY_UNPROBED = (0.91, 0.99, 1.43)  # 15 chubs
-LATE_UNPROBED = (0.22, 0.33, 0.9)  # 15 chubs
+EARLY = (0.66, 0.69, 0.42)  # 84 chubs
+LATE = (1.08, 0.47, 1.88)  # 84 chubs
+EARLY_UNPROBED = (0.93, 1.01, 1.43)  # 15 chubs
+LATE_UNPROBED = (1.08, 0.47, 1.88)  # 15 chubs
