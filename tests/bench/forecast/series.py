@@ -8,8 +8,9 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from cooks import Cook, other, ours
+from cooks import Cook
 from judge import FRACTIONS, Row, at, judge, question
+from kept import other, ours
 
 from fiftyover.control.forecast import BROAD, CALIBRATED, Prior, fitted, forecast, learn
 from fiftyover.control.forecast.heating import EVAPORATION
@@ -35,7 +36,7 @@ def two_probes(seed: int) -> list[Row]:
 
 def off_by(seed: int) -> dict[float, list[Row]]:
     """Priors whose evaporation is off by a factor, on one cook."""
-    one, found = ours(seed), {}
+    one, found = ours(seed), {}  # the cooks of the first table, told another thing beforehand
     for factor in (4.0, 0.25):
         mean = list(BROAD.mean)
         mean[EVAPORATION] += math.log(factor)

@@ -64,7 +64,7 @@ def test_chub_that_the_limit_does_not_let_finish_is_named_with_the_limit_as_reas
         assert told.stalls > 0.5
         assert told.why == "limit"
     law = replace(question.law, caps_degC=np.full(3, 95.0))
-    assert all(told.stalls == 0.0 for told in forecast(replace(question, law=law)).chubs)
+    assert all(told.stalls <= 0.05 and told.why == "" for told in forecast(replace(question, law=law)).chubs)
 
 
 def test_element_too_weak_for_the_cold_is_told_apart_from_the_limit() -> None:
