@@ -1,5 +1,9 @@
 """Empties the outbox into the database: in order, again and again until each lot is taken, saying a trouble once.
 
+A server's yes is not durability: one that is killed may lose the last seconds of what it acknowledged (measured with
+VictoriaMetrics 1.79). So the cursor follows `SETTLE_S` behind, and after any failure all beyond it is sent again;
+points that are there already replace themselves.
+
 A thread of its own with a connection of its own: the smoker is held, and the record kept, whatever this does.
 """
 
@@ -7,6 +11,8 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
+from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol
@@ -19,6 +25,7 @@ from .server import CLOCK_APART_S, NotTakenError
 LOG = logging.getLogger("fiftyover.influx")
 LOT_ROWS = 500
 LOOK_S = 2.0
+SETTLE_S = 60.0
 BACK_OFF_S = (1.0, 60.0)  # the first wait after a failure, and the longest
 
 Tell = Callable[[str | None], None]
@@ -40,11 +47,14 @@ class Database(Protocol):
 class Sender:
     """Sends what is in the outbox of the record at `path` to `server`; `tell` gets a sentence, or None when it is over.
 
-    `sent` rows were taken; `too_old` rows the server refused for good as older than it keeps (they stay in the record).
+    `sent` rows were taken, those sent again counted again; `looks`: how often nothing was left to send; `too_old` rows
+    the server refused for good as older than it keeps (they stay in the record).
     """
 
     def __init__(self, path: Path, server: Database, tell: Tell, back_off_s: tuple[float, float] = BACK_OFF_S) -> None:
-        self.sent = self.too_old = self.failures = 0
+        self.sent = self.too_old = self.failures = self.looks = 0
+        self._position = 0  # sent up to here; the cursor on the disk follows
+        self._unsettled: deque[tuple[float, Lot]] = deque()
         self._server, self._tell = server, tell
         self._first_s, self._longest_s = back_off_s
         self._told: str | None = None
@@ -72,8 +82,10 @@ class Sender:
 
     def step(self) -> bool:
         """Send one lot; True if there was one and it is off the outbox. HubError: not now."""
-        lot = self._outbox.next_lot(LOT_ROWS)
+        self._settle()
+        lot = self._outbox.next_lot(LOT_ROWS, self._position)
         if lot is None:
+            self.looks += 1
             return False
         if lot.rows:
             try:
@@ -83,8 +95,23 @@ class Sender:
                 if not fault.too_old:
                     raise
                 self._pass_over(lot, fault)
-        self._outbox.sent(lot)
+        self._position = lot.up_to_id
+        self._unsettled.append((time.monotonic(), Lot([], lot.up_to_id)))
         return True
+
+    def _settle(self) -> None:
+        """Move the cursor over what was taken long enough ago."""
+        last = None
+        while self._unsettled and time.monotonic() - self._unsettled[0][0] >= SETTLE_S:
+            last = self._unsettled.popleft()[1]
+        if last is not None:
+            self._outbox.sent(last)
+
+    def _failed(self) -> None:
+        """Go back to the cursor: nobody knows what the server kept of the last minute."""
+        self.failures += 1
+        self._position = 0
+        self._unsettled.clear()
 
     def _pass_over(self, lot: Lot, fault: NotTakenError) -> None:
         """The server will never take some of these: one by one, so as to count them and to lose no other."""
@@ -107,11 +134,11 @@ class Sender:
                 wait_s = self._first_s
                 pause_s = 0.0 if more else LOOK_S
             except HubError as fault:
-                self.failures += 1
+                self._failed()
                 self._say(f"{fault} Nothing is lost: it is tried again.")
                 pause_s, wait_s = wait_s, min(2 * wait_s, self._longest_s)
             except Exception:  # must not end the thread unseen
-                self.failures += 1
+                self._failed()
                 LOG.exception("copying to the database failed")
                 self._say("Copying to the database failed; see the log. Nothing is lost: it is tried again.")
                 pause_s, wait_s = wait_s, min(2 * wait_s, self._longest_s)

@@ -80,10 +80,11 @@ class Outbox:
             self._connection.execute("DELETE FROM takers WHERE name = ?", (name,))
             self._connection.execute("DELETE FROM outbox WHERE NOT EXISTS (SELECT 1 FROM takers)")
 
-    def next_lot(self, most: int, name: str = TAKER) -> Lot | None:
-        """At most `most` rows after the cursor; None when there are none. Rows gone from the record are passed over."""
+    def next_lot(self, most: int, after_id: int = 0, name: str = TAKER) -> Lot | None:
+        """At most `most` rows after the cursor, and after `after_id`; None when there are none. Rows that are gone from
+        the record are passed over."""
         with self._told():
-            after = self._cursor(name)
+            after = max(self._cursor(name), after_id)
             up_to = self._connection.execute(
                 "SELECT max(id) FROM (SELECT id FROM outbox WHERE id > ? ORDER BY id LIMIT ?)", (after, most)
             ).fetchone()[0]

@@ -228,3 +228,30 @@ def test_nobody_listening_is_told(tmp_path):
         server.write(["a b=1.0 1"])
     server.close()
     assert issubclass(NotTakenError, HubError)
+
+
+def test_what_a_killed_server_lost_of_the_last_minute_is_sent_again(stand, store, tmp_path):
+    sender = Sender(store.path, Server(settings(stand, tmp_path)), lambda _: None, back_off_s=(0.02, 0.1))
+    sender.start()
+    record(store, 0, 5)
+    until(lambda: sender.sent == 5)
+    stand.lines.clear()  # acknowledged, and gone with the server
+    stand.code = 503
+    record(store, 5, 1)
+    until(lambda: sender.failures)
+    stand.code = 204
+    until(lambda: len(set(heaters(stand))) == 6)
+    sender.stop()
+
+
+def test_the_cursor_follows_once_a_lot_has_settled(stand, store, tmp_path, monkeypatch):
+    monkeypatch.setattr("fiftyover.influx.sender.SETTLE_S", 0.2)
+    sender = Sender(store.path, Server(settings(stand, tmp_path)), lambda _: None)
+    sender._outbox.sign_in()
+    record(store, 0, 5)
+    assert sender.step()
+    assert sender.waiting() == 5
+    time.sleep(0.25)
+    assert not sender.step()
+    assert sender.waiting() == 0
+    sender.stop()
