@@ -58,6 +58,7 @@ def _events(connection: sqlite3.Connection, batch_id: str) -> None:
     if sql:
         connection.execute(f"DROP TRIGGER {TRIGGER}")
     connection.execute("DELETE FROM events WHERE batch = ?", (batch_id,))
+    connection.execute("DELETE FROM outbox WHERE what = 'event' AND owner = ?", (batch_id,))
     if sql:
         connection.execute(sql[0])
 
@@ -69,6 +70,10 @@ def _frames(connection: sqlite3.Connection, kit: str, span_ms: Span, keep: Seque
         f"DELETE FROM conflicts WHERE (kit, boot, seq) IN (SELECT kit, boot, seq FROM frames WHERE {inside})",  # noqa: S608 - made of constants
         given,
     )
+    frames = f"SELECT kit, boot, seq FROM frames WHERE {inside}"  # noqa: S608 - made of constants
+    targets = f"SELECT kit, utc_ms FROM targets WHERE {inside}"  # noqa: S608 - made of constants
+    connection.execute(f"DELETE FROM outbox WHERE what = 'frame' AND (owner, boot, number) IN ({frames})", given)  # noqa: S608
+    connection.execute(f"DELETE FROM outbox WHERE what = 'target' AND (owner, number) IN ({targets})", given)  # noqa: S608
     connection.execute(f"DELETE FROM frames WHERE {inside}", given)  # noqa: S608 - made of constants
     connection.execute(f"DELETE FROM targets WHERE {inside}", given)  # noqa: S608 - made of constants
     _minutes(connection, kit, span_ms)
