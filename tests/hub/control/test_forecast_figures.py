@@ -1,4 +1,4 @@
-"""The issue's figures for the forecast on a short part of its benchmark; the long form is `python tests/bench/forecast`.
+"""The required figures of the forecast on a short part of its benchmark (long form: `python tests/bench/forecast`).
 
 Thresholds are the project's requirements, the truth is the simulated plant's own core. Measured on the long form and
 kept in `tests/bench/forecast/README.md`.
