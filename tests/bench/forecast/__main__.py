@@ -67,6 +67,7 @@ def summary(rows: list[Row]) -> dict[str, Any]:
             "line_median_min": float(np.median(line)),
             "ratio": float(np.median(line) / max(np.median(error), 1e-9)),
             "covered": float(np.mean([row.covered for row in here])),
+            "warned": float(np.mean([row.stalls > 0.05 for row in here])),
             "width_min": float(np.median([row.high_min - row.low_min for row in here])),
         }
     return found
@@ -120,6 +121,7 @@ def measured(pool: Any, quick: bool) -> dict[str, Any]:
             kind: {
                 "stuck": sum(one[kind]["stuck"] for one in said),
                 "warned": sum(one[kind]["warned"] for one in said),
+                "ahead_min": [one[kind]["ahead_min"] for one in said],
                 "told_apart": sum(why == kind for one in said for why in one[kind]["why"]),
             }
             for kind in ("limit", "element")
@@ -173,7 +175,8 @@ def main() -> int:
     for kind, one in found["stalls"].items():
         print(
             f"never done because of the {kind}: {one['stuck']} chubs, warned of {one['warned']}, "
-            f"told apart {one['told_apart']}"
+            f"told apart {one['told_apart']}; minutes before the core stands still: "
+            + ", ".join("never" if ahead is None else f"{ahead:.0f}" for ahead in one["ahead_min"])
         )
     print(f"{found['taken_s']:.0f} s")
     if args.json:

@@ -87,7 +87,7 @@ def forecast(question: Question, count: int = ahead.DRAWS) -> Forecast:
     """Say when each chub will be done.
 
     Parameters: ``question`` as in `Question`; ``count`` of draws (whole number).
-    Returns: Forecast, times in seconds from now. Raises nothing on any finite past. Cost: about 0.1 s for 12 chubs.
+    Returns: Forecast, times in seconds from now. Raises nothing on any finite past. Cost: under 0.1 s for 12 chubs.
     Source: see `heating`, `fit`, `ahead`; split-conformal prediction: V. Vovk, A. Gammerman, G. Shafer, Algorithmic
     Learning in a Random World, 2005 (from memory).
     """
