@@ -28,6 +28,7 @@ COMMANDS = {
     "serve": ("fiftyover.app.serve", "run the hub"),
     "plan": ("fiftyover.app.plan", "the batch sheet of a recipe: weights, cure, casings, hooks, times, shopping"),
     "report": ("fiftyover.reports.report_command", "the record of a batch: page, table, data, label, export, delete"),
+    "kit": ("fiftyover.bench.command", "a kit over USB: find, flash, setup, check, calibrate, watch, update"),
     "rehearse": ("fiftyover.rehearse.command", "rehearse a cook against a simulated smoker, many times real time"),
 }
 

@@ -1,4 +1,4 @@
-"""Firmware on the board in two slots: the new one is written beside the old one, verified, asked, and only then started.
+"""Firmware on the board in two slots: the new is written beside the old, verified, asked, and only then started.
 
 `main.py` on the board is a selector that names one slot; putting the new selector in place is one rename. So a cut at
 any moment leaves a board that starts the old version or the new one. The old slot is kept.

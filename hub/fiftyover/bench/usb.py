@@ -6,11 +6,13 @@ renamed over it: a cut at any moment leaves the old one or the new one (littlefs
 
 from __future__ import annotations
 
+import ast
+import contextlib
 import hashlib
 import time
 from types import TracebackType
 
-from mpremote.transport import TransportError, TransportExecError
+from mpremote.transport import TransportError
 from mpremote.transport_serial import SerialTransport
 from serial import SerialException
 from serial.tools import list_ports
@@ -21,7 +23,7 @@ MICROPYTHON_MIN = (1, 28)  # the oldest that was tried
 # USB vendors of boards and of the bridges on them: RP2, Espressif, and three makers of serial bridges (USB-IF numbers).
 VENDORS = {0x2E8A, 0x303A, 0x10C4, 0x1A86, 0x0403}
 _CHUNK_BYTES = 512
-_PULLED = "The board no longer answers: was the cable pulled? Plug it in and give the command again; nothing is half done."
+_PULLED = "The board no longer answers: was the cable pulled? Plug it in and repeat the command; nothing is half done."
 
 
 class BenchError(HubError):
@@ -73,8 +75,8 @@ class Usb:
                 if time.monotonic() > end:
                     if opened:
                         raise BenchError(
-                            f"{self.port} does not speak MicroPython: put MicroPython on the board first (hold its BOOT "
-                            "button while plugging it in, and copy the maker's file to it)."
+                            f"{self.port} does not speak MicroPython: put MicroPython on the board first (hold its "
+                            "BOOT button while plugging it in, and copy the maker's file to it)."
                         ) from error
                     raise BenchError(f"{self.port} cannot be opened ({error}): is another program using it?") from error
                 time.sleep(0.2)
@@ -83,14 +85,10 @@ class Usb:
         """Let go of the port."""
         if self._transport is not None:
             transport, self._transport = self._transport, None
-            try:
+            with contextlib.suppress(TransportError, SerialException, OSError):  # already gone
                 transport.exit_raw_repl()
-            except (TransportError, SerialException, OSError):
-                pass  # already gone
-            try:
+            with contextlib.suppress(SerialException, OSError):
                 transport.close()
-            except (SerialException, OSError):
-                pass
 
     def run(self, code: str, limit_s: float = 10.0) -> str:
         """Run code on the board; what it printed. BenchError if it fails there or the board is gone."""
@@ -108,10 +106,8 @@ class Usb:
     def reset(self, seconds: float = 0.5) -> None:
         """Restart the board and connect again."""
         if self._transport is not None:
-            try:
+            with contextlib.suppress(TransportError, SerialException, OSError):
                 self._transport.exec_raw_no_follow("import machine\nmachine.reset()")
-            except (TransportError, SerialException, OSError, TransportExecError):
-                pass
         self.close()
         time.sleep(seconds)
         self.connect()
@@ -129,7 +125,9 @@ class Usb:
             raise BenchError(f"{self.port} runs {name}, not MicroPython; put MicroPython on it first.")
         if numbers < MICROPYTHON_MIN:
             least = ".".join(str(one) for one in MICROPYTHON_MIN)
-            raise BenchError(f"The board has MicroPython {text}, too old: put {least} or later on it, then flash again.")
+            raise BenchError(
+                f"The board has MicroPython {text}, too old: put {least} or later on it, then flash again."
+            )
         return said[1], text
 
     # -- files -----------------------------------------------------------------------------------------------
@@ -150,8 +148,6 @@ class Usb:
     def read(self, path: str) -> str | None:
         """A small text file, None if it is not there."""
         said = self.run(f"try: print('+'+repr(open({path!r}).read()))\nexcept OSError: print('-')")
-        import ast
-
         return None if said == "-" else str(ast.literal_eval(said[1:]))
 
     def folder(self, path: str) -> None:

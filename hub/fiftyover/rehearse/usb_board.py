@@ -86,8 +86,6 @@ class UsbBoard:
             "FIFTYOVER_BUTTON_PIN": str(self._button_pin),
             "FIFTYOVER_WIFI_PASSWORD": self._wifi_password,
         }
-        with contextlib.suppress(FileNotFoundError):
-            os.stat(self.folder / "main.py")
         main = ["main.py"] if (self.folder / "main.py").is_file() else ["-c", ""]
         self._process = subprocess.Popen(  # noqa: S603  our own interpreter
             [str(self._interpreter), "-X", "heapsize=1m", "-i", *main],
@@ -101,12 +99,13 @@ class UsbBoard:
 
     def _serve(self) -> None:
         while self._running:
-            ready, _, _ = select.select([self._host_master, self._kit_master, self._plant], [], [], 0.05)
+            watched: list[int] = [self._host_master, self._kit_master, self._plant.fileno()]
+            ready, _, _ = select.select(watched, [], [], 0.05)
             if self._host_master in ready:
                 self._from_computer(os.read(self._host_master, 4096))
             if self._kit_master in ready:
                 os.write(self._host_master, os.read(self._kit_master, 4096))
-            if self._plant in ready:
+            if self._plant.fileno() in ready:
                 self._answer()
             process = self._process
             if self._powered and process is not None and process.poll() is not None:
