@@ -104,11 +104,13 @@ def _after_the_end(seed):
 
 
 def _alone(seed):
-    scenario = drawn(seed, chubs=2, probes=2, response_s=1e9, options={"start_degC": 5.0, "casing_factor": 0.25})
+    scenario = drawn(seed, chubs=2, probes=2, options={"start_degC": 5.0, "casing_factor": 0.25})
     bench = Hurt(scenario, build_plant(scenario), ALONE, 0.0)
+    bench._go_out = lambda now_s: None  # the person sleeps
     bench.run(int(ALONE_OFF_S) + 60)
     ons = [ms for ms, on in bench.board.relay_log if on and ms / 1000.0 > ALONE_OFF_S]
-    return Hazard(ALONE, seed, _told(bench, 0.0, ALONE), [], len(ons))
+    before = [ms for ms, on in bench.board.relay_log if on and ALONE_OFF_S - 3600 < ms / 1000.0 < ALONE_OFF_S - 60]
+    return Hazard(ALONE, seed, _told(bench, 0.0, ALONE), [] if before else ["not heating before"], len(ons))
 
 
 def _pair(seed):

@@ -41,6 +41,14 @@ band_degC = [71.1, 72.8]
 response_s = 600
 relay = "solid-state"
 element_watts = 800
+
+[influx]
+url = "http://127.0.0.1:8086"
+org = "house"
+bucket = "smoker"
+token_file = "secret/influx"
+ca = "/etc/ca.pem"
+timeout_s = 5
 """
 
 
@@ -183,3 +191,12 @@ def test_every_setting_is_explained_in_the_source():
         for one in fields(getattr(Settings(), table.name)):
             line = next(row for row in source.splitlines() if row.strip().startswith(f"{one.name}:"))
             assert "  # " in line, f"[{table.name}] {one.name} has no word about it"
+
+
+@pytest.mark.parametrize(
+    ("lines", "says"),
+    [('url = "influx:8086"', "must begin with http"), ('url = "http://a"\nbucket = "a b"', "letters")],
+)
+def test_database_that_cannot_be_is_refused(lines, says):
+    with pytest.raises(SettingsError, match=says):
+        parse(f"[influx]\n{lines}\n", FOLDER)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from typing import Any
 
@@ -10,12 +11,15 @@ from fiftyover_kit.contract.units import degC_from_degF
 from ..batch import events as ev
 from ..batch.day import Day
 from ..batch.events import Event
-from ..batch.state import BatchState
+from ..batch.state import BatchState, Decision
+from ..errors import HubError
 from ..process import comeup
 from ..store import DatedFrame, Store
 from ..web.words import CHART_MARK
 from .picture import warmup_s_of
 
+LOG = logging.getLogger("fiftyover.history")
+TARGET_KELVIN = 0.1
 EVERY_S = 60.0
 MINUTE_MS = 60_000
 MINUTES_MAX = 2000  # a day and a half
@@ -72,11 +76,34 @@ class Curves:
         return self._warmup_s + (max(0.0, now_s - last_s) if runs else 0.0)
 
     def history(self, state: BatchState | None, kit: str, points: int, now_ms: int) -> dict[str, Any]:
-        """The running batch for the chart, see `columns`."""
+        """The running batch for the chart, see `columns`; nothing while the record cannot be read."""
         if state is None or not kit or self._from_ms is None:
             return nothing()
-        told = columns(self._store, kit, state.plan.channels, self._from_ms, now_ms, points)
+        try:
+            told = columns(self._store, kit, state.plan.channels, self._from_ms, now_ms, points)
+        except HubError as fault:
+            LOG.warning("%s", fault)
+            return nothing()
         return told | {"band_degC": list(state.plan.band_degC), "marks": marks_of(state.book.log, state.book.void)}
+
+
+class TargetNotes:
+    """The target in the record: a row when it moved by what a chart could show, or heat came or went."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._noted_degC: float | None = None
+
+    def note(self, frame: DatedFrame, decision: Decision) -> None:
+        """Write what a decision on a frame asks for, if it is news."""
+        target_degC, noted_degC = decision.target_degC if decision.heat else None, self._noted_degC
+        if target_degC is None or noted_degC is None:
+            news = target_degC is not noted_degC
+        else:
+            news = abs(target_degC - noted_degC) >= TARGET_KELVIN
+        if news:
+            self._store.add_target(frame.kit, frame.utc_ms, target_degC)
+            self._noted_degC = target_degC
 
 
 def nothing() -> dict[str, Any]:

@@ -28,7 +28,7 @@ from .client_watch import ClientWatch
 from .days import Days
 from .errands import DONE
 from .foresight import Foresight
-from .history import Curves
+from .history import Curves, TargetNotes
 from .kit_watch import KitWatch
 from .parts import Parts, reading_of
 from .picture import picture
@@ -39,7 +39,6 @@ LOG = logging.getLogger("fiftyover.hub")
 COMMIT_S = 1.0
 PICTURE_S = 0.25
 WAIT_S = 0.1
-TARGET_KELVIN = 0.1
 RESUME_FRAMES = 100_000  # of the batch, read again after a restart: a day and more; 33 microseconds each
 RUN_AGAIN_S = 5.0
 DAYS_S = 30.0  # so often the cooling and hold clocks are looked at
@@ -68,7 +67,7 @@ class Hub:
         self._lock = threading.RLock()
         self._stop = threading.Event()
         self._pictured_s = 0.0
-        self._noted_degC: float | None = None
+        self._targets = TargetNotes(parts.store)
         self._run_tried_s = -RUN_AGAIN_S
         self._threads = [
             threading.Thread(target=self._decide_for_ever, name="hub", daemon=True),
@@ -214,11 +213,7 @@ class Hub:
         """Curves of the running batch for the chart; none while the record cannot be read."""
         with self._lock:
             state, kit = self.state, self.watch.kit
-        try:
-            return self._curves.history(state, kit, points, self.parts.clock.utc_ms())
-        except HubError as fault:
-            LOG.warning("%s", fault)
-            return self._curves.history(None, "", points, 0)
+        return self._curves.history(state, kit, points, self.parts.clock.utc_ms())
 
     def _stop_now(self, now_s: float) -> str:
         kit = self.watch.kit
@@ -311,7 +306,7 @@ class Hub:
         self._take(decision)
         self._curves.add(frame)
         self._foresight.heed(frame.kit, decision.state)
-        self._note_target(frame, decision)
+        self._targets.note(frame, decision)
         if not frame.live:
             return  # caught up with after a restart: nothing is heated on what is past
         self.parts.heater.set_caps(frame.kit, self.watch.cap_degC, decision.state.plan.cap_degC)
@@ -324,14 +319,6 @@ class Hub:
             self.troubles.put("heat", f"No heat: {trouble}.", now_s)
         elif decision.fresh or not decision.heat:  # what stands against heat is then among the batch's notes
             self.troubles.put("heat", None, now_s)
-
-    def _note_target(self, frame: DatedFrame, decision: Decision) -> None:
-        """The target goes into the record when it moved by what a chart could show, or heat came or went."""
-        target_degC, noted_degC = decision.target_degC if decision.heat else None, self._noted_degC
-        both = target_degC is not None and noted_degC is not None
-        if (abs(target_degC - noted_degC) >= TARGET_KELVIN) if both else (target_degC is not noted_degC):  # type: ignore[operator]
-            self.parts.store.add_target(frame.kit, frame.utc_ms, target_degC)
-            self._noted_degC = target_degC
 
     def _take(self, decision: Decision) -> None:
         for event in decision.events:  # first: one that cannot be written must not count

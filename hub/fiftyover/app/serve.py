@@ -26,6 +26,7 @@ from ..broker.setup import BROKER
 from ..clock import Clock
 from ..errors import BrokerError, PlanError, SettingsError
 from ..heater import Heater
+from ..influx.copy import copying
 from ..ingest import Inbox
 from ..settings import BrokerSettings, Settings
 from ..store import Store
@@ -135,6 +136,7 @@ def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
         if page.entry is not None:
             desk.forget = page.entry.forget
         delivery.start()
+        stack.enter_context(copying(settings.influx, store.path, lambda told: hub.tell("influx", told)))
         yield hub, page, _Watch(child)
 
 

@@ -38,7 +38,7 @@ from fiftyover.batch.tracks import place
 from fiftyover.control import door
 from fiftyover_kit.contract.limits import STATUS_HEATS
 
-SWITCHED_OFTEN = 10  # of the relay's wear; what was not told yet is lost when the hub restarts
+SWITCHED_OFTEN = 10  # of the relay's wear
 
 on_mark = marks.on_mark
 __all__ = ["BatchState", "Decision", "Reading", "decide", "new_state", "on_mark", "silent"]

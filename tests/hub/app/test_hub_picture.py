@@ -1,11 +1,15 @@
 """What the page is told: words for each chub, the next thing to do, and the curves."""
 
+from types import SimpleNamespace
+
 import pytest
 
+from fiftyover.app.kit_watch import KitWatch
 from fiftyover.app.picture import picture
 from fiftyover.batch import decide as batch
 from fiftyover.batch import events as ev
 from fiftyover.batch.events import Event
+from fiftyover.ingest import KitNote
 
 
 def state_of(plan, *events):
@@ -103,3 +107,26 @@ def test_record_that_cannot_be_read_is_no_fault_of_the_page(cooking):
     cooking.hub.write()
     cooking.store._connection.execute("DROP TABLE targets")
     assert cooking.hub.history(400)["curves"] == []
+
+
+@pytest.mark.parametrize(
+    ("why", "told", "word"),
+    [
+        ("on", "true", "heating; armed: it holds by itself if the hub falls silent"),
+        ("on", "false", "heating"),
+        ("standby", "true", "holding by itself, the hub is silent"),  # then it does what was armed
+    ],
+)
+def test_armed_kit_is_said_beside_what_the_heater_does(planned, why, told, word):
+    watched = KitWatch("kit-3f2a")
+    watched.note(KitNote("kit-3f2a", "heater/armed", told))
+    frame = SimpleNamespace(why=why, t=(60.0,), s=("ok",), utc_ms=1000)
+    said = picture(
+        state_of(planned(chubs=3, probes=2)),
+        frame,
+        kit=watched.described(1.0),
+        alarms=[],
+        warmup_s=None,
+        title="fiftyover",
+    )
+    assert said["heater"] == word

@@ -34,9 +34,7 @@ def test_state_from_all_frames_is_exactly_what_it_was() -> None:
 
 def test_what_the_last_frame_led_to_is_told_anew() -> None:
     smoker = cooked()
-    own = [event for event in smoker.events if event.kind in (ev.CALLED, ev.CHECK_ASKED, ev.NOTICE)]
-    assert len(own) >= 3
-    for event in own:
+    for event in [smoker.of_kind(kind)[0] for kind in (ev.CALLED, ev.CHECK_ASKED, ev.NOTICE)]:
         readings = [one for one in smoker.readings if one.at_s <= event.at_s]
         before = [one for one in smoker.events if one.at_s < event.at_s]
         lost = [one for one in smoker.events if one.at_s == event.at_s and one.kind not in ev.MARKS]

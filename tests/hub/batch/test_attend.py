@@ -4,8 +4,8 @@ import pytest
 
 from fiftyover.app.errands import errands
 from fiftyover.batch import events as ev
+from fiftyover.batch.again import rebuild
 from fiftyover.batch.attend import ATTEND_S, HELD
-from fiftyover.batch.decide import rebuild
 from hub.batch.simple_smoker import FOOT, Smoker, plan
 
 HELD_DEGC = 64.2  # 147 °F, what the sentence says
@@ -64,5 +64,5 @@ def test_answered_test_or_a_batch_without_one_is_not_held(told: str | None) -> N
 
 def test_restarted_hub_still_holds() -> None:
     smoker = hung("sent").run(ATTEND_S + 60.0)
-    again = rebuild(smoker.plan, smoker.events, smoker.readings)
+    again = rebuild(smoker.plan, smoker.events, smoker.readings).state
     assert again.why == "unattended"

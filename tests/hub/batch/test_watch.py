@@ -291,11 +291,13 @@ def test_off_pulse_puts_the_duty_to_zero() -> None:
     smoker = Smoker(plan(2, cap_degC=95.0))
     smoker.hang()
     smoker.run(2400.0)
-    smoker.state = smoker.state._replace(watch=smoker.state.watch._replace(off_since_s=smoker.at_s))
-    smoker.chamber = smoker.state.target_degC + 4.0
-    smoker.run(30.0)
+    wound_up = dataclasses.replace(smoker.state.control, integral=1.0)  # it would heat on, 4 K over its target
+    for off_since_s, heats in ((None, True), (smoker.at_s, False)):
+        memory = smoker.state.watch._replace(off_since_s=off_since_s)
+        smoker.state = smoker.state._replace(watch=memory, control=wound_up, target_degC=smoker.chamber - 4.0)
+        smoker.run(5.0)
+        assert (smoker.decision.duty > 0.0) == heats
     assert smoker.state.watch.off_since_s is not None
-    assert smoker.decision.duty == 0.0
     assert smoker.decision.heat, "an off-pulse is no stop"
 
 

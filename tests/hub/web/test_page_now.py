@@ -200,19 +200,25 @@ def test_restarted_hub_is_found_again_and_the_curves_have_no_gap(smokehouse: Mak
 
 
 def test_alarm_sounds_until_it_is_heard_and_again_for_another(called: Smokehouse, tab: OpenTab) -> None:
-    page = settled(tab(called.address))
+    page = tab()
+    page.add_init_script("navigator.vibrate = p => { (window.shaken ??= []).push(p); return true; }")
+    page.goto(called.address)
+    settled(page)
     assert page.get_attribute("html", "data-sounded") is None  # sound is off until the person allows it
     page.click("#sound")
     assert page.get_attribute("#sound", "aria-pressed") == "true"
     until(page, "Number(document.documentElement.dataset.sounded) >= 2")
+    assert page.evaluate("window.shaken")[-1] == [300, 120, 300]  # shaken as well as sounded
     page.click("#heard")
     assert not page.is_visible("#heard")
     quiet = page.get_attribute("html", "data-sounded")
     page.wait_for_timeout(4300)
     assert page.get_attribute("html", "data-sounded") == quiet
+    shaken = len(page.evaluate("window.shaken"))
     called.call(2)
     until(page, f"Number(document.documentElement.dataset.sounded) > {quiet}")
     assert page.is_visible("#heard")
+    assert len(page.evaluate("window.shaken")) > shaken
 
 
 def test_coming_pulls_are_told_in_words_in_the_table_and_in_the_chart(smokehouse: Make, tab: OpenTab) -> None:
