@@ -19,7 +19,8 @@ from fiftyover.broker import mosquitto, setup
 from fiftyover.broker.probe import accepts, free_port
 
 KITS = ("kit-1", "kit-2")
-USERS = ("hub", *KITS)
+USERS = ("hub", "sounder", *KITS)
+SOUNDS = ("fiftyover/sounder/state", "fiftyover/sounder/says")  # hub to the house's sounder
 # Below a kit's name: what the kit says, what the hub says to it.
 KIT_SAYS = (
     "$state", "$description", "$alert/cap", "probe-1/temperature", "probe-1/status", "probe-2/temperature",
@@ -32,24 +33,28 @@ NOBODY_SAYS = (
     "homie/5/kit-1/heater/grant/set/more", "homie/5/kit-10/$state", "other/kit-1/heater/grant/set",
     "$SYS/broker/uptime",
 )  # fmt: skip
-TOPICS = [f"homie/5/{kit}/{rest}" for kit in KITS for rest in (*KIT_SAYS, *HUB_SAYS)] + list(NOBODY_SAYS)
+TOPICS = [f"homie/5/{kit}/{rest}" for kit in KITS for rest in (*KIT_SAYS, *HUB_SAYS)] + [*SOUNDS, *NOBODY_SAYS]
 WILDCARDS = ("#", "homie/#", "homie/5/+/+/+/set", "+/+/+/#", "$share/all/homie/#", "$SYS/#")
 QUIET_S = 0.6  # so long nothing more comes: then all has come
 
 
 def may_write(user, topic):
-    """By the contract: a kit below its own name what it says, the hub what is meant for a kit."""
+    """By the contract: a kit below its own name what it says, the hub what is meant for a kit or the sounder."""
     below = topic.removeprefix(f"homie/5/{user}/")
     if user in KITS:
         return topic != below and below in KIT_SAYS
     kit, _, rest = topic.removeprefix("homie/5/").partition("/")
+    if user == "hub" and topic in SOUNDS:
+        return True
     return user == "hub" and topic.startswith("homie/5/") and kit in KITS and rest in HUB_SAYS
 
 
 def may_read(user, topic):
-    """A kit what the hub says to it, the hub all of Homie."""
+    """A kit what the hub says to it, the sounder what is for it, the hub all of Homie."""
     if user == "hub":
         return topic.startswith("homie/")
+    if user == "sounder":
+        return topic in SOUNDS
     return user in KITS and topic in {f"homie/5/{user}/{rest}" for rest in HUB_SAYS}
 
 
@@ -96,7 +101,7 @@ def broker(change=lambda text: text):
         home = Path(folder) / "home"
         port, tls = free_port("127.0.0.1"), free_port("127.0.0.1")
         with mock.patch.object(setup, "HUB_PORT", port), mock.patch.object(setup, "TLS_PORT", tls):
-            setup.set_up(setup.Wish(home, kits=KITS, names=("localhost", "127.0.0.1")))
+            setup.set_up(setup.Wish(home, kits=KITS, names=("localhost", "127.0.0.1"), sounder=True))
         at = home / "broker"
         access = at / "access"
         access.write_text(change(access.read_text()))

@@ -58,7 +58,8 @@ def http():
         "/", "/history?points=50", "/clocks", "/kit", "/kit/now", "/batches", "/batches/7f2c0001", "/settings", "/plan",
         "/batches/7f2c0001/csv?units=C", "/batches/7f2c0001/history", "/batches/compare?first=7f2c0001&second=7f2c0001",
         "/plan/recipe/garlic_mustard", "/api/v1/now", "/api/v1/batches/7f2c0001/series?points=20", "/api/v1/session",
-        "/live", "/api/v1/events", "/heard/x", "/sign-in", "/static/page.css", "/api/openapi.json",
+        "/live", "/api/v1/events", "/plan/practice/progress", "/heard/x", "/sign-in", "/static/page.css",
+        "/api/openapi.json",
     )  # fmt: skip
     marks = (
         {"kind": "pulled", "chub": 1, "probe": "stays", "core_degC": 66.9}, {"kind": "hung", "chubs": [1, 2]},
@@ -71,12 +72,19 @@ def http():
         {"kind": "undo-mark", "event": 0}, {"kind": "closed"}, {"kind": "stuffed", "core_degC": 8.0},
     )  # fmt: skip
     posts = [("/mark", one) for one in marks] + [("/api/v1/marks", one) for one in marks]
-    posts += [("/plan/sheet", form), ("/plan/page", form), ("/plan/hang", form), ("/api/v1/plan", form)]
+    posts += [
+        ("/plan/sheet", form),
+        ("/plan/page", form),
+        ("/plan/hang", form),
+        ("/plan/begin", form),
+        ("/api/v1/plan", form),
+    ]
     posts += [
         ("/settings/contacts", {"to": "first", "add": "ntfy://server/topic"}),
         ("/settings/people", {"add": "bo"}),
     ]
     posts += [("/settings/contacts", {"escalate_after_s": 300, "response_s": 60}), ("/settings/alarm-test", {})]
+    posts += [("/kit/calibration", {"probe": 1, "kind": "ice", "degC": 0.1})]
     posts += [("/heard", {}), ("/sign-out", {}), ("/api/v1/session", {"name": "anna", "code": "right"})]
     found = [{"m": "GET", "p": path, "k": who} for path in reads for who in (0, 1)]
     found += [{"m": "POST", "p": path, "k": 1, "t": 1, "b": body} for path, body in posts]
