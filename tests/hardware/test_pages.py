@@ -7,6 +7,7 @@ import pytest
 from iapws import IAPWS97
 
 from fiftyover.bench import calibration as cal
+from fiftyover.cli import parser_for
 from fiftyover_kit.settings import load
 from hardware import spice_runs
 from hardware.test_drawings import HARDWARE, tables
@@ -129,6 +130,22 @@ def test_calibration_plugs_read_on_the_assembly_page_what_the_kits_settings_make
             curve = load((HARDWARE / "settings" / f"{variant}.json").read_text("utf-8")).channels[0].thermistor
             wanted.append(curve.degC(1000 * float(part.split()[2])))
     assert [float(one) for one in found] == pytest.approx(wanted, abs=0.6)
+
+
+def test_each_command_on_the_pages_is_one_that_exists():
+    found = 0
+    for path in [*PAGES, HARDWARE.parent / "README.md"]:
+        for words in re.findall(
+            r"`(?:[\w.-]+/bin/)?fiftyover ((?:kit|setup|serve|demo|plan|report)\b[^`]*)`", path.read_text("utf-8")
+        ):
+            argv = words.split()
+            if argv == ["kit"] or argv[0] == "report" or "--help" in argv:
+                continue
+            if argv == ["kit", "calibrate"]:
+                argv += ["--altitude-m", "0"]
+            parser_for(argv).parse_args(argv)
+            found += 1
+    assert found >= 15
 
 
 VALUES = {"k": 1e3, "meg": 1e6, "u": 1e-6, "n": 1e-9, "": 1.0}

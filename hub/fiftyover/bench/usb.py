@@ -66,7 +66,8 @@ class Usb:
         end = time.monotonic() + limit_s
         while True:
             try:
-                self._transport = SerialTransport(self.port)
+                self._transport = SerialTransport(self.port, timeout=3)
+                self._transport.use_raw_paste = False  # its writer waits for ever for a board that is gone
                 self._transport.enter_raw_repl(soft_reset=False, timeout_overall=3)
                 return
             except (TransportError, SerialException, OSError) as error:

@@ -9,6 +9,7 @@ What it is not: a board's file system (renames are the computer's), flash timing
 from __future__ import annotations
 
 import contextlib
+import fcntl
 import os
 import pty
 import select
@@ -17,6 +18,7 @@ import socket
 import struct
 import subprocess
 import tempfile
+import termios
 import threading
 import tty
 from pathlib import Path
@@ -27,6 +29,10 @@ from .kit_process import _SHIMS, micropython
 
 INPUTS = 64
 OPEN = 65535
+
+
+def _take_terminal() -> None:
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
 
 class UsbBoard:
@@ -43,6 +49,8 @@ class UsbBoard:
         self.button = 0
         self.pins: dict[int, int] = {}
         self.seen: list[tuple[int, int]] = []
+        self._kit_address: tuple[str, int] | None = None
+        self._sent = b""
         self.cut_after_bytes = -1  # power is cut once so many bytes more have come from the computer
         self._plant = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         self._plant.bind(("127.0.0.1", 0))
@@ -51,7 +59,6 @@ class UsbBoard:
         self._host = host  # kept open: a port that nobody has open would hang up
         self.port = os.ttyname(host)
         self._kit_master, self._kit = pty.openpty()
-        tty.setraw(self._kit)
         self._process: subprocess.Popen[bytes] | None = None
         self._powered = False
         self._running = True
@@ -60,10 +67,12 @@ class UsbBoard:
 
     def power(self, on: bool) -> None:
         """Give power, or cut it in the middle of whatever runs."""
-        self._powered = on
+        self._powered = False  # the thread starts none meanwhile
         if on:
             self.cut_after_bytes = -1
+            termios.tcflush(self._kit, termios.TCIOFLUSH)
             self._start()
+            self._powered = True
         elif self._process is not None:
             self._process.send_signal(signal.SIGKILL)
             self._process.wait()
@@ -78,6 +87,10 @@ class UsbBoard:
         self._plant.close()
 
     def _start(self) -> None:
+        tty.setraw(self._kit)  # each time: a killed interpreter leaves its own modes behind
+        modes = termios.tcgetattr(self._kit)
+        modes[3] |= termios.ISIG | termios.NOFLSH  # Ctrl-C interrupts a program; the REPL itself reads it as a letter
+        termios.tcsetattr(self._kit, termios.TCSANOW, modes)
         environment = {
             **os.environ,
             "MICROPYPATH": f"{_SHIMS}:.frozen",
@@ -95,6 +108,7 @@ class UsbBoard:
             stdout=self._kit,
             stderr=self._kit,
             start_new_session=True,
+            preexec_fn=_take_terminal,  # noqa: PLW1509  one call, so that Ctrl-C reaches it
         )
 
     def _serve(self) -> None:
@@ -107,6 +121,8 @@ class UsbBoard:
                 os.write(self._host_master, os.read(self._kit_master, 4096))
             if self._plant.fileno() in ready:
                 self._answer()
+            if self._kit_address and self._said() != self._sent:
+                self._tell()
             process = self._process
             if self._powered and process is not None and process.poll() is not None:
                 self._start()  # machine.reset(), a watchdog
@@ -120,11 +136,6 @@ class UsbBoard:
             return
         if self.cut_after_bytes > 0:
             self.cut_after_bytes -= len(said)
-        # An interrupt is a signal here, for the terminal is raw.
-        if b"\x03" in said and self._process is not None:
-            with contextlib.suppress(ProcessLookupError):
-                self._process.send_signal(signal.SIGINT)
-            said = said.replace(b"\x03", b"")
         os.write(self._kit_master, said)
 
     def _answer(self) -> None:
@@ -132,5 +143,13 @@ class UsbBoard:
         levels = dict(zip(heard[::2], heard[1::2], strict=False))
         self.seen += [(pin, level) for pin, level in levels.items() if self.pins.get(pin) != level]
         self.pins.update(levels)
+        self._kit_address = kit
+        self._tell()
+
+    def _said(self) -> bytes:
+        return struct.pack(f"<{INPUTS}HB", *self.codes, self.button)
+
+    def _tell(self) -> None:
+        self._sent = self._said()
         with contextlib.suppress(OSError):
-            self._plant.sendto(struct.pack(f"<{INPUTS}HB", *self.codes, self.button), kit)
+            self._plant.sendto(self._sent, self._kit_address or ("", 0))

@@ -94,3 +94,11 @@ def test_a_probe_of_no_maker_gets_its_own_curve_and_no_name():
 def test_baths_that_make_no_curve_are_refused_with_a_way_on(baths, sentence):
     with pytest.raises(CalibrationError, match=sentence):
         identify(baths)
+
+
+def test_near_twins_are_said_to_be_one_of_these_and_a_probe_of_no_maker_none():
+    there = dict(rows("vishay-3977-10k"))
+    found = identify([(degC, there[degC]) for degC in (0.0, 50.0, 100.0)])
+    assert found.sentence.startswith("one of these, which three kitchen baths cannot tell apart: ")
+    assert all(name in found.sentence for name in ("vishay-3977-10k", "amphenol-1-10k", "epcos-8016-10k"))
+    assert identify([(0.0, 65000.0), (50.0, 8300.0), (98.0, 1900.0)]).sentence.startswith("none of the named kinds")
