@@ -3,14 +3,19 @@
 import tomllib
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from fiftyover.app import desk_plan, plan, schedules
 from fiftyover.batch.recipe import recipe_from_data
+from fiftyover.batch.schedule import schedule_from_text
 from fiftyover.batch.sheet import plan_of
 from fiftyover.batch.written import plan_from_data
 from fiftyover.errors import PlanError
+from fiftyover.rehearse.rehearsal import Rehearsal
+from fiftyover.rehearse.scenario import Scenario, build_plant
 from fiftyover.reports.batch_file import batch_toml
+from fiftyover_kit.contract.units import degC_from_degF, degF_from_degC
 
 OWN = """\
 name = "Ours"
@@ -109,3 +114,28 @@ def test_two_stages_of_one_name_are_refused(tmp_path: Path) -> None:
     (tmp_path / "ours.toml").write_text(OWN.replace('"warm"', '"smoke"'), "utf-8")
     with pytest.raises(PlanError, match="two of this name"):
         schedules.sheet_of(recipe_from_data(recipe(schedule="ours.toml")), tmp_path)
+
+
+@pytest.mark.parametrize("name", ["north_dakota", "ohio"])
+def test_a_shipped_schedule_is_rehearsed_to_the_end_and_every_chub_is_in_its_band(name: str) -> None:
+    read = schedule_from_text((schedules.SCHEDULES / f"{name}.toml").read_text("utf-8"), name)
+    scenario = Scenario(
+        chubs=3, probes=3, diameters_mm=(38.0,), relay="solid-state", forecast=False, cap_degC=degC_from_degF(190.0),
+        kit_cap_degC=degC_from_degF(200.0), options={"casing_factor": 0.02}, stages=read.stages,
+    )  # fmt: skip
+    result = Rehearsal(scenario, build_plant(scenario)).run()
+    begun = {event.data["name"]: event.at_s for event in result.events if event.kind == "stage"}
+    if name == "north_dakota":
+        assert begun == pytest.approx({"warm": 3600.0, "cook": 7200.0}, abs=6.0)
+    else:  # the mark an hour after each began
+        assert "cook" in begun or [e.at_s for e in result.events if e.kind == "next-stage"] == [3600.0, 7200.0]
+    cores = result.trace.cores()
+    assert all(
+        152.0 <= degF_from_degC(cores[int(out_s), i]) <= 155.0
+        for i, out_s in enumerate(result.trace.pulled_s)
+        if out_s is not None
+    )
+    assert None not in result.trace.pulled_s
+    air = np.array(result.trace.air_degC)
+    held = degF_from_degC(float(np.median(air[5400 if name == "ohio" else 1800 : 7000 if name == "ohio" else 3500])))
+    assert held == pytest.approx(140.0, abs=1.5)  # the smoke stage, printed (North Dakota) or ours (Ohio)
