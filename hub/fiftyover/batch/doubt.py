@@ -4,7 +4,7 @@ Each slope is told as kelvin of air: how much hotter than the chamber probe the 
 hotter than another stays so; a probe that drifts by d K/h looks as if its place grew hotter, by d / k at once (k: rate
 per kelvin of lift) and by d more each hour. So each chub is held against the others of its line, or against all where
 it is alone in its line, and its excess is how much the difference has grown since its least. Weather, casing and stall
-are nearly the same for all and fall out: in 171 rehearsed hours of ordinary cooks two chubs of a line grew apart by
+are nearly the same for all and fall out: in 200 rehearsed hours of ordinary cooks two chubs of a line grew apart by
 4 K at most (5 K across lines, 10 K for one alone, with only its own past), while a drift of 10 K/h makes 10 K in ten
 minutes. Temperatures degC, differences kelvin, rates K/s, times s.
 """
