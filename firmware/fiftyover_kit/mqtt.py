@@ -205,7 +205,8 @@ class Client:
     async def _session(self):
         self.attempts += 1
         self._beats = 0
-        gc.collect()  # the last session's rooms, before this one asks for the handshake's long ones
+        if hasattr(gc, "mem_free"):  # a small heap: the last session's rooms, before the handshake asks for long ones
+            gc.collect()
         self._in = self._out = None
         self._lock = asyncio.Lock()
         self._ended = asyncio.Event()

@@ -78,9 +78,10 @@ class StoreSettings:
 
 @dataclass(frozen=True)
 class KitSettings:
-    """[kit]: the kit this hub listens to (and never another)."""
+    """[kit]: the kit this hub listens to, and the small one in the refrigerator (and never another)."""
 
     id: str = _key("", _kit_name)  # empty: the first kit that is heard
+    refrigerator: str = _key("", _kit_name)  # the small kit whose first probe stands in a glass of water; empty: none
 
 
 @dataclass(frozen=True)
@@ -217,6 +218,8 @@ def _agree(settings: Settings, name: str) -> None:
         )
     if broker.port == 0 and not broker.child:
         raise SettingsError(f"{name}: [broker] port = 0 is only for child = true; write the broker's port (1883).")
+    if settings.kit.refrigerator and settings.kit.refrigerator == settings.kit.id:
+        raise SettingsError(f"{name}: [kit] refrigerator names the smoker's own kit; write the small kit's name.")
     if not broker.host.strip():
         raise SettingsError(f"{name}: [broker] host is empty; write the broker's name or address.")
     if broker.user and broker.password_file is None:

@@ -86,6 +86,7 @@ def main(config):
         log.say(
             "state",
             alarms=[one["text"] if isinstance(one, dict) else one for one in shown.get("alarms", [])],
+            heater=shown.get("heater", ""),
             faults=hub.faults,
             rss_kib=rss_kib(),
             problem=str(store.problem or ""),

@@ -10,6 +10,7 @@ from faults.stand import Stand
 HUB, BROKER, BOTH, KIT = "hub", "broker", "hub and broker", "kit"
 MIX = (HUB, HUB, HUB, BROKER, BROKER, BOTH, KIT)
 SETTLE_S = 25.0
+BEGIN_S = 180.0  # where other work is on the machine
 
 
 def kill(stand, target):
@@ -36,7 +37,9 @@ def run(count, seed):
     known, changed, back = {}, 0, []
     with Stand(seed) as stand:
         stand.start()
-        stand.wait(lambda: stand.store_path.exists() and stand.hub.lines("started"), SETTLE_S, 0.05)
+        begun = stand.wait(lambda: stand.store_path.exists() and stand.hub.lines("started"), BEGIN_S, 0.05)
+        if begun is None:
+            raise RuntimeError(f"The hub did not begin within {BEGIN_S:.0f} s: {stand.hub.errors()[-400:]}")
         for _ in range(count):
             stand.wait(lambda: False, rng.uniform(0.0, 3.0), 0.05)
             target = rng.choice(MIX)

@@ -165,7 +165,7 @@ class Stand:
         self._doing.callback(self.proxy.close)
         self.board = PinLog([circuit()] * (CHUBS + 1), seed, read_noise_counts=0.0)
         world = Plant(seed, CHUBS, 100.0, 800.0, plan["cap_degC"], **smoker)
-        self.plant = PlantServer(world, self.board, speed, relay_pin=RELAY, sounder_pin=SOUNDER)
+        self.plant = self.make_plant(world, speed)
         self._doing.callback(self.plant.stop)
         self.store_path = (store_folder or self.folder) / "record.sqlite"
         self.hub = HubProcess(
@@ -184,9 +184,15 @@ class Stand:
         )
         self._doing.callback(self.hub.kill)
         where = self.broker.address_for(KIT)
-        settings = kit_settings("", self.proxy.port, where.secret)
+        settings = self.kit_settings(kit_settings("", self.proxy.port, where.secret))
         self.kit = KitProcess(KitOptions(settings, self.plant.port, speed, ticks_start_ms=ticks_start_ms))
         self._doing.callback(self.kit.close)
+
+    def make_plant(self, world, speed):
+        return PlantServer(world, self.board, speed, relay_pin=RELAY, sounder_pin=SOUNDER)
+
+    def kit_settings(self, settings):
+        return settings
 
     def make_broker(self, made):
         return ChildBroker("mosquitto", self.folder / "broker", made)

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from faults import disk, kills, power, rehearsed, silence, soak, times, two_hubs
+from faults import acl, disk, hazards, kills, power, rehearsed, second_switch, silence, soak, standby, times, two_hubs
 
 
 @dataclass
@@ -146,6 +146,70 @@ def _two_hubs_rows(results, _quick):
     ]
 
 
+def _standby_rows(results, _quick):
+    one = results[0]
+    if "broke" in one:
+        return [Row("stand-by hold, end to end", 0, one["broke"], "holds", False)]
+    off = abs(one["held_degC"] - standby.HOLD_DEGC)
+    seen = f"armed said; off until {one['began_s']:.0f} s of silence; {off:.1f} K off its hold after 20 min; "
+    seen += f"{one['door_ons']} times on with the door open; {one['end_on']} times on after its end"
+    if not one["armed_said"]:
+        seen = seen.replace("armed said", "armed NOT said")
+    met = one["armed_said"] and one["off_before"] and one["sounded"] and off <= standby.NEAR_KELVIN and one["back_on"]
+    met = met and one["door_ons"] == 0 and one["end_on"] == 0 and one["began_s"] >= 29.0 and one["watchdogs"] == 0
+    asked = "±3 K after 20 min, never with the door open, off at its end"
+    return [Row("armed, then the hub killed: the stand-by hold", len(results), seen, asked, met)]
+
+
+def _switch_jobs(quick):
+    kinds = (second_switch.HUNG, second_switch.CAPPED, second_switch.SILENT)
+    return [(second_switch.run, (kind, 20 + n)) for n in range(1 if quick else _some(10)) for kind in kinds]
+
+
+def _switch_rows(results, _quick):
+    rows = []
+    for kind in (second_switch.HUNG, second_switch.CAPPED, second_switch.SILENT):
+        mine = [one for one in results if one["kind"] == kind]
+        offs = [one.get("off_kit_s") for one in mine]
+        worst = "never" if None in offs else f"{max(offs):.1f} s at most"
+        again = sum(one.get("again", True) for one in mine)
+        met = None not in offs and max(offs) <= second_switch.ASKED_S and again == 0
+        met = met and all(one["beats_a_second"] > 0 and one["pin_high_or_welded"] for one in mine)
+        seen = f"no current after {worst}, {again} times again"
+        rows.append(
+            Row(f"second switch: {kind}", len(mine), seen, f"≤ {second_switch.ASKED_S:.0f} s, never again", met)
+        )
+    return rows
+
+
+def _hazard_jobs(quick):
+    return [
+        (hazards.run, (kind, [seed]))
+        for seed in range(1, (1 if quick else _some(HAZARD_BATCHES)) + 1)
+        for kind in hazards.KINDS
+        if not (kind == hazards.ALONE and seed > (0 if quick else _some(ALONE_BATCHES)))
+    ]
+
+
+def _hazard_rows(results, _quick):
+    cases, rows = [one for result in results for one in result], []
+    for kind in hazards.KINDS:
+        mine = [one for one in cases if one["kind"] == kind]
+        if not mine:
+            continue
+        told = [one["told_s"] for one in mine]
+        late = [one for one in told if one is None or one > hazards.ASKED_S[kind]]
+        early, heated = sum(len(one["early"]) for one in mine), sum(one["heated_after"] for one in mine)
+        known = [one for one in told if one is not None]
+        worst = f"{max(known):.0f} s at most" if known else "never told"
+        seen = f"{len(late)} missed or late, {worst}; {early} alarms before"
+        if kind in (hazards.DOOR, hazards.ALONE):
+            seen += f"; {heated} times on " + ("while hands are in" if kind == hazards.DOOR else "after 16 h")
+        asked = f"≤ {hazards.ASKED_S[kind]} s"
+        rows.append(Row(kind, len(mine), seen, asked, not late and not early and not heated))
+    return rows
+
+
 MARGIN_KELVIN = 5.0  # that the true air may pass the kit's cut-off by, whatever the chamber probe says
 GROUPS = {
     "chamber probe open or shorted": ("chamber-open", "chamber-short"),
@@ -246,6 +310,15 @@ def _power_rows(results, _quick):
     return rows
 
 
+def _acl_rows(results, _quick):
+    one = results[0]
+    seen = f"{len(one['wrong'])} wrong and {len(one['missing'])} missing of {one['allowed']} that may arrive, "
+    seen += f"{len(one['cleared'])} cleared by others, {one['let_in']} strangers let in"
+    met = one["allowed"] > 100 and not (one["wrong"] or one["missing"] or one["cleared"] or one["let_in"])
+    what = "every account × topic × read/write × retain, last wills, strangers, at the receiver"
+    return [Row(what, one["attempts"], seen, "0 wrong deliveries", met)]
+
+
 def _soak_jobs(quick):
     return [
         (soak.kit, (12, 6) if quick else (_some(336), _some(336) / 2)),
@@ -283,15 +356,20 @@ ORDINARY_COOKS = 40  # of each of 8 kinds: about 1000 h
 HUB_SOAK_H = 336
 KIT_HEAP_BYTES, HUB_KIB = 2048, 8192
 
-REAL_TIME = ("silence", "kills", "disk", "times", "two-hubs")
+HAZARD_BATCHES, ALONE_BATCHES = 20, 2
+REAL_TIME = ("silence", "standby", "second-switch", "kills", "disk", "times", "two-hubs", "acl")
 SECTIONS = {
     "silence": (_silence_jobs, _silence_rows),
+    "standby": (lambda quick: [(standby.run, (4,))], _standby_rows),
+    "second-switch": (_switch_jobs, _switch_rows),
     "kills": (_kill_jobs, _kill_rows),
     "disk": (lambda quick: [(disk.run, (4,))], _disk_rows),
     "times": (lambda quick: [(times.run, (4,))], _times_rows),
     "two-hubs": (_two_hubs_jobs, _two_hubs_rows),
+    "acl": (lambda quick: [(acl.run, ())], _acl_rows),
     "power": (lambda quick: [(power.run, (minutes, 3)) for minutes in (5, 30, 60, 180)], _power_rows),
     "sensors": (_sensor_jobs, _sensor_rows),
+    "hazards": (_hazard_jobs, _hazard_rows),
     "ordinary": (_ordinary_jobs, _ordinary_rows),
     "soak": (_soak_jobs, _soak_rows),
 }

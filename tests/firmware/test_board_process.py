@@ -121,3 +121,29 @@ def test_settings_that_do_not_fit_are_named_and_the_relay_stays_open(started, ci
     assert len(kit.log_tail()) == 1
     assert kit.log_tail()[0].startswith("The kit does not start: settings.json: ")
     assert named in kit.log_tail()[0]
+
+
+# -- the second switch: it stays closed while its pin goes on changing
+
+LIMIT = 20
+
+
+def beats(circuit, kit_s):
+    """How often the limit's pin changed within so many seconds of the kit."""
+    changes, last, end = 0, circuit.pins.get(LIMIT), time.monotonic() + kit_s / SPEED
+    while time.monotonic() < end:
+        circuit.exchange()
+        changes += circuit.pins.get(LIMIT) != last
+        last = circuit.pins.get(LIMIT)
+    return changes
+
+
+def test_second_switch_hears_no_beat_without_a_permit_nor_over_the_cap(started, circuit):
+    kit = started(pins=PINS | {"limit": LIMIT})
+    kit.start()
+    circuit.until(lambda pins: pins.get(PINS["lamp"]) == 1)
+    assert beats(circuit, 20.0) == 0, "boot hold, then no hub: the second switch stays open"
+    assert circuit.pins[LIMIT] == 0
+    circuit.codes[0] = counts(110.0) // 64
+    assert beats(circuit, 20.0) == 0
+    assert kit.alive()

@@ -32,6 +32,7 @@ path = "data/record.sqlite"
 reserve_mib = 2
 [kit]
 id = "kit-3f2a"
+refrigerator = "kit-cold"
 [cook]
 lift_kelvin = 25
 floor_degC = 54.5
@@ -108,6 +109,7 @@ def test_empty_file_gives_loopback_only_and_no_child():
         ("[web]\nnames = 'a'", ["[web] names", "list"]),
         ("[web]\nnames = [1]", ["[web] names", "text in quotes"]),
         ("[hub]\nunits = 'K'", ["[hub] units", "F-lb, C-kg"]),
+        ("[kit]\nid = 'a'\nrefrigerator = 'a'", ["[kit] refrigerator", "the small kit's name"]),
         ("[kit]\nid = 'Kit 1'", ["[kit] id", "a-z, 0-9"]),
         ("[cook]\ncap_degC = 225", ["[cook] cap_degC", "between 50 and 107.2 °C"]),  # °F typed as °C
         ("[cook]\ncap_degC = nan", ["[cook] cap_degC", "a number"]),

@@ -8,7 +8,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from datetime import datetime
 from pathlib import Path
@@ -43,30 +43,53 @@ def sheet(data: Mapping[str, Any], own: Path) -> dict[str, Any]:
     return _shown(_sheet(data, own), None)
 
 
-def practice(data: Mapping[str, Any], own: Path) -> dict[str, Any]:
-    """The same with the timeline from now, after a few rehearsed cooks in a process of their own (seconds)."""
-    _sheet(data, own)  # what is wrong is said at once
+def practice(data: Mapping[str, Any], own: Path, told: Callable[[int, int], None]) -> dict[str, Any]:
+    """The same with the timeline from now and likely curves, after a few rehearsed cooks in a process of their own.
+
+    That takes seconds each: `told` hears how many of how many are done.
+    """
+    wanted = cook_time.trials(_sheet(data, own))  # what is wrong is said at once
     spawn = multiprocessing.get_context("spawn")
+    cooked: list[cook_time.Trial] = []
     with ProcessPoolExecutor(1, mp_context=spawn, initializer=os.nice, initargs=(NICE,)) as pool:
-        return pool.submit(rehearsed, dict(data), datetime.now(), own).result()
+        for one in [pool.submit(_trial, dict(data), own, line, number) for line, number in wanted]:
+            told(len(cooked), len(wanted))
+            cooked.append(one.result())
+        told(len(wanted), len(wanted))
+    return practised(data, own, cooked, datetime.now())
 
 
-def rehearsed(data: Mapping[str, Any], now: datetime, own: Path) -> dict[str, Any]:
-    """The work of `practice`."""
+def _trial(data: dict[str, Any], own: Path, line: str, number: int) -> cook_time.Trial:
+    return cook_time.trial(_sheet(data, own), line, number)
+
+
+def practised(data: Mapping[str, Any], own: Path, cooked: Sequence[cook_time.Trial], now: datetime) -> dict[str, Any]:
+    """What `practice` shows of its cooks."""
     made = _sheet(data, own)
-    cooks, told = cook_time.rehearsed(made)
+    cooks, told = cook_time.summed(cooked)
     midnight = now.replace(hour=0, minute=0, second=0, microsecond=0)
     now_s = (now - midnight).total_seconds()
     made = batch_sheet.with_times(made, cooks, now_s, None, now_s, tuple(told))
+    curves = {one["line"]: one for one in cook_time.likely(cooked)}
     spans = [
-        {"line": one.line, "low_s": one.low_s, "likely_s": one.likely_s, "high_s": one.high_s} for one in cooks
+        {"low_s": one.low_s, "likely_s": one.likely_s, "high_s": one.high_s, **curves[one.line]} for one in cooks
     ]  # fmt: skip
-    return _shown(made, midnight) | {"cooks": spans}
+    return _shown(made, midnight) | {"cooks": spans, "band_degC": [made.band.foot_degC, made.band.top_degC]}
 
 
 def page(data: Mapping[str, Any], own: Path) -> tuple[str, str]:
     """The sheet as a page to print: (file name, text)."""
     return "batch-sheet.html", plan.page(_sheet(data, own), None)
+
+
+def begin(hub: Hub, data: Mapping[str, Any], own: Path) -> tuple[bool, str]:
+    """Put the batch into the record before it is mixed; another one may hang meanwhile."""
+    try:
+        made = _sheet(data, own)
+        hub.days.begin(plan_of(made, new_batch_id()), hub.watch.kit, made_of(made))
+    except HubError as fault:
+        return False, str(fault)
+    return True, "Begun. Its marks and clocks are under Now."
 
 
 def hang(hub: Hub, data: Mapping[str, Any], own: Path) -> tuple[bool, str]:
@@ -93,6 +116,6 @@ def _sheet(data: Mapping[str, Any], own: Path) -> Sheet:
 def _shown(made: Sheet, midnight: datetime | None) -> dict[str, Any]:
     return {
         "blocks": [block._asdict() for block in sheet_view.blocks(made, midnight)],
-        "notices": list(made.notices),
-        "closing": sheet_view.CAUTION,
+        "notices": sheet_view.notices(made),
+        "closing": sheet_view.closing(made),
     }

@@ -57,7 +57,6 @@ def run(args: argparse.Namespace) -> int:
         _write(args.write, _text(args.recipe))
         return 0
     sheet, midnight = planned(args, datetime.now().replace(second=0, microsecond=0))
-    closing = sheet_view.CAUTION
     if args.html is not None:
         _write(args.html, page(sheet, midnight))
     if args.batch is not None:
@@ -66,7 +65,9 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.write(json.dumps(sheet_view.sheet_data(sheet, midnight), allow_nan=False) + "\n")
     elif args.html is None and args.batch is None:
         blocks = sheet_view.blocks(sheet, midnight)
-        sys.stdout.write(paper.text(sheet.recipe.name, blocks, sheet.notices, closing) + "\n")
+        sys.stdout.write(
+            paper.text(sheet.recipe.name, blocks, sheet_view.notices(sheet), sheet_view.closing(sheet)) + "\n"
+        )
     return 0
 
 
@@ -96,9 +97,9 @@ def page(sheet: Sheet, midnight: datetime | None) -> str:
         "sheet.html",
         title=sheet.recipe.name,
         note=sheet.recipe.note,
-        notices=sheet.notices,
+        notices=sheet_view.notices(sheet),
         blocks=sheet_view.blocks(sheet, midnight),
-        closing=sheet_view.CAUTION,
+        closing=sheet_view.closing(sheet),
         dense=len(sheet.chubs) > DENSE_CHUBS,
     )
 

@@ -115,9 +115,12 @@ def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
         inbox: queue.Queue[Message | Link] = queue.Queue(INBOX_MAX)
         client = BrokerClient(where, store.hub_id, inbox, now_s=clock.monotonic_s)
         heater = Heater(store.hub_id, store.run_number, client.publish)
-        kits = {settings.kit.id} if settings.kit.id else None
+        small = settings.kit.refrigerator
+        kits = {settings.kit.id, *({small} if small else ())} if settings.kit.id else None
         live = Live()
-        parts = Parts(clock, store, Inbox(store, clock, kits), client, heater, live, settings.kit.id)
+        parts = Parts(
+            clock, store, Inbox(store, clock, kits), client, heater, live, settings.kit.id, refrigerator=small
+        )
         hub = Hub(parts, inbox)
         stack.callback(client.stop)
         client.start()

@@ -1,14 +1,13 @@
 """Readings in, decisions out: believe, lead, target, duty every five seconds; outlooks and calls every half minute.
 Pure.
 
-``decide(state, reading)`` takes each live frame once, in order of time; ``silent`` says what holds without frames;
-``rebuild`` makes the state again from events and frames. The person's marks come through `marks.on_mark`.
+``decide(state, reading)`` takes each live frame once, in order of time; ``silent`` says what holds without frames. The
+person's marks come through `marks.on_mark`; after a restart `again` makes the state anew from events and frames.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import replace
 
 from fiftyover.batch import alarms, marks
@@ -18,8 +17,7 @@ from fiftyover.batch.calls import look_ahead
 from fiftyover.batch.course import preheating
 from fiftyover.batch.estimate import begin
 from fiftyover.batch.events import Book, Event
-from fiftyover.batch.heat import heat
-from fiftyover.batch.plan import Plan
+from fiftyover.batch.heat import heat, kit_missed
 from fiftyover.batch.state import (
     ASK_AFTER_S,
     BLOCK_S,
@@ -28,6 +26,7 @@ from fiftyover.batch.state import (
     ROWS,
     SETTLE_S,
     STEP_S,
+    UNHEATED_S,
     BatchState,
     Block,
     Decision,
@@ -36,13 +35,13 @@ from fiftyover.batch.state import (
     new_state,
 )
 from fiftyover.batch.tracks import place
-from fiftyover.control import controller, door
+from fiftyover.control import door
 from fiftyover_kit.contract.limits import STATUS_HEATS
 
 SWITCHED_OFTEN = 10  # of the relay's wear; what was not told yet is lost when the hub restarts
 
 on_mark = marks.on_mark
-__all__ = ["BatchState", "Decision", "Reading", "decide", "new_state", "on_mark", "rebuild", "silent"]
+__all__ = ["BatchState", "Decision", "Reading", "decide", "new_state", "on_mark", "silent"]
 
 
 class _Log:
@@ -81,31 +80,6 @@ def decide(state: BatchState, reading: Reading) -> Decision:
 def silent(state: BatchState) -> Decision:
     """Say what holds while no frame comes: no heat. The state stays; the next frame shows the gap."""
     return replace(decision(state), duty=0.0, heat=False, why="no-frames")
-
-
-def rebuild(plan: Plan, events: Iterable[Event], readings: Iterable[Reading]) -> BatchState:
-    """Make the state again after a restart from the batch's events and its frames (the newest 20 min, or thinned since
-    it was hung), both oldest first. The controller goes on at the duty of the last frame."""
-    state = new_state(plan)
-    waiting = list(events)
-    for reading in readings:
-        while waiting and waiting[0].at_s <= reading.at_s:
-            state = marks.replay(state, waiting.pop(0))
-        # What the readings say again is already in the events.
-        state = decide(state, reading).state._replace(book=state.book)
-    for event in waiting:
-        state = marks.replay(state, event)
-    return _taken_over(state)
-
-
-def _taken_over(state: BatchState) -> BatchState:
-    last = state.last
-    if last is None or last.chamber_degC is None or state.target_degC is None:
-        return state
-    control = controller.hand_over(
-        state.tuning, state.control, last.at_s, last.chamber_degC, state.target_degC, last.duty
-    )
-    return state._replace(control=control)
 
 
 def _good(reading: Reading) -> bool:
@@ -195,8 +169,18 @@ def _door(state: BatchState, reading: Reading, row: Row, log: _Log) -> BatchStat
     is_open = door.holding(now, row.at_s)
     if is_open != log.book.door_open and log.book.hanging:
         log.add(ev.DOOR, open=is_open, by="seen")
-    heated_s = STEP_S if state.heat and state.duty > 0.0 else 0.0
-    return state._replace(door=now, settled_s=0.0 if is_open else state.settled_s + heated_s)
+    heats = state.heat and not kit_missed(state, reading)
+    # A chamber that went unheated for long is colder than the meat: nothing is judged by places until it is back.
+    cold_s = max(0.0, state.cold_s - STEP_S) if heats else min(UNHEATED_S, state.cold_s + STEP_S)
+    heated_s = STEP_S if heats and state.duty > 0.0 else 0.0
+    settled_s = 0.0 if is_open or cold_s >= UNHEATED_S else state.settled_s + heated_s
+    return state._replace(door=now, cold_s=cold_s, settled_s=settled_s)
+
+
+def _meant_cooler(state: BatchState, core_degC: float | None) -> bool:
+    """Whether the stage asks for a chamber that is no warmer than this core: that tells nothing of swapped ones."""
+    target = state.target_degC
+    return state.why == "stage" and target is not None and core_degC is not None and core_degC >= target
 
 
 def _tracks(state: BatchState, row: Row, log: _Log) -> BatchState:
@@ -209,7 +193,9 @@ def _tracks(state: BatchState, row: Row, log: _Log) -> BatchState:
         chub = state.plan.chub(number)
         track = watch(track, state.rows, channel, chub.diameter_mm, masked)
         doubted = track.out == DOUBTED  # what drifts tells nothing of swapped probes
-        track = over_chamber(track, row, channel, masked or doubted or not state.heat or log.book.late_s is not None)
+        unattended = log.book.late_s is not None or state.why == "unattended"  # the chamber may be under a core
+        cooler = unattended or _meant_cooler(state, row.probe_degC[channel])
+        track = over_chamber(track, row, channel, masked or doubted or not state.heat or cooler)
         tracks[channel] = track
         if track.out is not None and track.out != "moved" and channel not in log.book.out:
             log.add(ev.PROBE_OUT, probe=channel, chub=number, why=track.out, from_s=row.at_s - ev.STRIKE_S)

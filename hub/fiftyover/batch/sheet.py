@@ -36,7 +36,8 @@ CHECKLIST = (
     ("Mix", "Cure dissolved in the ice-cold water, then over all the meat; salt and seasoning with it."),
     (
         "Mix",
-        "Mixed until it is sticky and a handful hangs from the open hand; mix below 50 °F, stop and chill if warmer.",
+        "Mixed until it is sticky and a handful hangs from the open hand; mix below 50 °F (from memory), stop and "
+        "chill if warmer.",
     ),
     ("Mix", "What breaks goes in last, folded in by hand."),
     ("Mix", "A patty fried through and tasted before anything is stuffed."),
@@ -53,6 +54,7 @@ class Need:
     number: float
     unit: str
     remark: str = ""
+    size_mm: tuple[float, float] | None = None  # of a casing: stuffed diameter, length
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,12 +169,14 @@ def _line_notices(lines: Sequence[Line], recipe: Recipe) -> list[str]:
             if needs_s > most_s:
                 told.append(
                     f"Line {line.name!r} in the {recipe.times.chill} is reckoned to take {timeline.hours(needs_s)} "
-                    f"from {from_degF:.0f} to {to_degF:.0f} °F, where {timeline.hours(most_s)} are allowed: use ice."
+                    f"from {from_degF:.0f} to {to_degF:.0f} °F, where {timeline.hours(most_s)} are allowed: use ice "
+                    "(reckoned, with films from memory)."
                 )
                 break
     if recipe.times.bloom_s > 7200.0:
         told.append(
-            f"A bloom of {timeline.hours(recipe.times.bloom_s)} is long: 1 to 2 h is usual, inside the cooling clock."
+            f"A bloom of {timeline.hours(recipe.times.bloom_s)} is long: 1 to 2 h is common practice, inside the "
+            "cooling clock."
         )
     probes = recipe.rig.probes
     chubs = sum(line.count for line in lines)
@@ -189,8 +193,9 @@ def _shopping(recipe: Recipe, mix: Mix, lines: Sequence[Line]) -> tuple[Need, ..
     ]
     needs += [Need(part.name, part.weight_g, "g") for part in mix.parts if not part.name.startswith("water")]
     for line in lines:
-        remark = f"{line.diameter_mm:.0f} mm, {line.length_mm:.0f} mm long, {line.spare} of them spare"
-        needs.append(Need(f"casings, {line.name}", line.count + line.spare, "pieces", remark))
+        remark = f"{line.spare} of them spare (common practice: one in ten)"
+        size = (line.diameter_mm, line.length_mm)
+        needs.append(Need(f"casings, {line.name}", line.count + line.spare, "pieces", remark, size))
     count = sum(line.count for line in lines)
     needs.append(Need("string", math.ceil(count * TIE_M), "m"))
     needs.append(Need("wood for smoke", 1.0, "bag", "chips, dust or pellets, as the smoker takes it"))

@@ -26,6 +26,7 @@ ROWS = 15  # of STEP_S, for the fast tests
 BLOCKS = 40  # of BLOCK_S, for the slopes
 GAP_S = 90.0  # a longer silence is an outage
 ASK_AFTER_S = 1860.0  # after half an hour, and a minute for all to start again, heat waits for the person
+UNHEATED_S = 180.0  # of more time without heat than with it, from which on the chamber counts as gone cold
 SETTLE_S = 600.0  # of heat after a door or an outage, until falls and places count again
 
 _NONE: Mapping[Any, Any] = {}  # never changed in place
@@ -60,7 +61,8 @@ class BatchState(NamedTuple):
     """The book and the rolling window; a named tuple, since it is replaced every second.
 
     ``lines`` says how each casing line warms (with the mean diameter [mm] of its probed chubs), ``own`` each probed
-    chub; ``settled_s`` counts seconds of heat since the last door or outage.
+    chub; ``settled_s`` counts seconds of heat since the last door or outage; ``cold_s``
+    (0..180) rises while there is no heat and falls while there is.
     """
 
     book: Book
@@ -87,6 +89,7 @@ class BatchState(NamedTuple):
     last: Reading | None = None
     step_s: float = float("-inf")
     settled_s: float = 0.0
+    cold_s: float = 0.0
     watch: Watch = Watch()
     start: Start = Start()
     met: Met = Met()

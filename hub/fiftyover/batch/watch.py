@@ -22,6 +22,13 @@ RISE_OVER_S = 30.0
 OFF_S, OFF_FROM_S = 180.0, 120.0  # off so long; judged over the last of it, when the element has given its heat away
 OFF_FALL_KELVIN = 0.4
 OFF_OVER_MEAT_KELVIN = 12.0  # nearer the meat a chamber may well stand still
+# A chamber over its target that rises on hardly any heat: the element is told off on purpose, and must let it turn.
+PULSE_OVER_KELVIN, PULSE_LIFT_KELVIN, PULSE_LIFT_S, PULSE_ON = 3.0, 0.8, 60.0, 0.35
+PULSE_OFF_S, PULSE_JUDGED_S, PULSE_JUDGED_KELVIN, PULSE_LONGEST_S = 120.0, 60.0, 0.3, 180.0
+EMPTY_DEGC, EMPTY_LIFT_KELVIN = (
+    50.0,
+    1.5,
+)  # after the last chub is out, a chamber over this that rises is heated by something
 ON_S, ON_FALL_KELVIN = 240.0, 4.0
 ON_COLD_S, ON_COLD_KELVIN = 600.0, 5.0
 # What this rig needed to hold its chamber, learned from it: well less than full heat must then lift it again.
@@ -75,6 +82,7 @@ class Watch(NamedTuple):
     low_degC: float = 0.0
     held_on: float | None = None  # the share of heat that held the chamber lately, and at what temperature
     held_degC: float = 0.0
+    off_since_s: float | None = None  # the element is told off on purpose, to see whether the chamber turns
 
 
 def most_duty(watch: Watch, at_s: float, chamber_degC: float) -> float:
@@ -93,10 +101,13 @@ def most_duty(watch: Watch, at_s: float, chamber_degC: float) -> float:
     return most if chamber_degC >= watch.low_degC + TURNED_KELVIN else min(most, BOUND_LOW)
 
 
-def look(watch: Watch, point: Point, disturbed: bool, element_watts: float | None) -> tuple[Watch, frozenset[str]]:
+def look(
+    watch: Watch, point: Point, disturbed: bool, element_watts: float | None, target_degC: float | None = None
+) -> tuple[Watch, frozenset[str]]:
     """Take the newest five seconds; return the memory and the names of what is wrong now.
 
-    ``disturbed`` is True while a door is open or was a moment ago.
+    ``disturbed`` is True while a door is open or was a moment ago. ``off_since_s`` of the memory asks for an off-pulse:
+    the element told off, whatever the controller wants.
     """
     trail = watch.trail
     if not trail or point.at_s - trail[-1].at_s > TRAIL_GAP_S:
@@ -114,7 +125,7 @@ def look(watch: Watch, point: Point, disturbed: bool, element_watts: float | Non
     else:
         watch = watch._replace(began_s=None)
     watch = watch._replace(trail=trail, low_degC=min(watch.low_degC, point.chamber_degC))
-    watch = _held(watch, point)
+    watch = _pulse(_held(watch, point), point, target_degC)
     return watch, frozenset(_wrong(watch, point, element_watts))
 
 
@@ -133,6 +144,43 @@ def _held(watch: Watch, point: Point) -> Watch:
     )
 
 
+def _pulse(watch: Watch, point: Point, target_degC: float | None) -> Watch:
+    """Begin an off-pulse where the chamber rises without cause, end it when the chamber has turned."""
+    if target_degC is None or point.at_s - watch.disturbed_s < QUIET_S:
+        return watch._replace(off_since_s=None)
+    lift = _last(watch.trail, PULSE_LIFT_S)
+    over = point.chamber_degC > target_degC + PULSE_OVER_KELVIN
+    if lift is None or not over:
+        return watch._replace(off_since_s=None)
+    if watch.off_since_s is not None:
+        over_long = point.at_s - watch.off_since_s >= PULSE_LONGEST_S
+        return watch._replace(off_since_s=None) if over_long else watch
+    rises = point.chamber_degC - lift[0].chamber_degC >= PULSE_LIFT_KELVIN
+    idle = sum(p.on for p in lift[1:]) / len(lift[1:]) <= PULSE_ON
+    return watch._replace(off_since_s=point.at_s) if rises and idle else watch
+
+
+def rises_while_off(watch: Watch, at_s: float) -> bool:
+    """Whether the chamber still rises at the end of an off-pulse: the relay did not open."""
+    if watch.off_since_s is None or at_s - watch.off_since_s < PULSE_OFF_S:
+        return False
+    off = _last(watch.trail, PULSE_OFF_S - STEP_S)
+    if off is None or any(point.on > 0.0 for point in off[1:]):
+        return False
+    return off[-1].chamber_degC > off[-1 - round(PULSE_JUDGED_S / STEP_S)].chamber_degC + PULSE_JUDGED_KELVIN
+
+
+def look_empty(watch: Watch, point: Point) -> tuple[Watch, frozenset[str]]:
+    """Take five seconds after the last chub is out: is the empty chamber still being heated?"""
+    watch, _ = look(watch, point, False, None)
+    off = _last(watch.trail, OFF_S)
+    if off is None or point.chamber_degC < EMPTY_DEGC or any(p.on > 0.0 for p in off[1:]):
+        return watch, frozenset()
+    judged = off[-1 - round(OFF_FROM_S / STEP_S) :]
+    rises = judged[-1].chamber_degC - judged[0].chamber_degC >= EMPTY_LIFT_KELVIN
+    return watch, frozenset({WELDED}) if rises and point.at_s - watch.disturbed_s >= QUIET_S else frozenset()
+
+
 def _mean_on(trail: tuple[Point, ...]) -> float:
     last = trail[-round(BEFORE_S / STEP_S) :]
     return sum(point.on for point in last) / len(last)
@@ -143,7 +191,7 @@ def _wrong(watch: Watch, point: Point, element_watts: float | None) -> list[str]
     quiet_s = point.at_s - watch.disturbed_s
     if quiet_s >= QUIET_S and _too_fast(watch.trail, element_watts):
         found.append(TOO_FAST)
-    if quiet_s >= QUIET_S and _welded(watch.trail):
+    if quiet_s >= QUIET_S and (_welded(watch.trail) or rises_while_off(watch, point.at_s)):
         found.append(WELDED)
     if (quiet_s >= ON_S and _no_answer(watch.trail, quiet_s)) or _not_held(watch) or _not_back(watch, quiet_s):
         found.append(NO_ANSWER)

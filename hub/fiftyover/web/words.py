@@ -22,11 +22,20 @@ HEATER = {
     "standby": "holding by itself, the hub is silent",
 }
 
+ARMED = "; armed: it holds by itself if the hub falls silent"
+
+
+def heater(why: str, armed: bool) -> str:
+    """What the element does and why, as a person reads it."""
+    return HEATER.get(why, why) + (ARMED if armed and why != "standby" else "")
+
+
 # What the chamber is doing, by the batch's word for it.
 STAGE = {
     "following": "following the meat",
     "floor": "at its floor until the meat catches up",
     "limit": "at the smoker limit",
+    "unattended": "held until the alarm test is answered or somebody stays",
     "late": "held below the band until somebody comes",
     "holding": "held, for want of a core to follow",
     "door": "waiting for the door",
@@ -128,25 +137,99 @@ PAGE = {
     "of-limit": "of {limit}",
     "not-running": "not running",
     "kit-none": "No kit was heard yet. Switch it on; it finds the hub by itself within a minute.",
+    "kind-unknown": "not told yet",
+    "no-baths": "Nothing yet. Check each probe before its first cook, then once a year.",
+    "no-reading": "Probe {probe} gives no reading now: look at its plug, then try again.",
+    "probe-n": "Probe {probe}",
+    "line-for": "In its list of channels, number {probe} from the top:",
     "no-faults": "None in this batch.",
     "cooling": "Cooling, {where}: {left} left",
     "cooling-lost": "Cooling, {where}: too late",
     "refrigerator-by": "latest into the refrigerator in {left}",
     "hold-left": "Cure hold: {left} left",
+    "hold-over": "Cure hold: over, it may be hung",
+    "warm-before": "Warm-up clock since stuffing: {spent} {limit}",
+    "refrigerator-now": "Refrigerator, by its glass of water: {degrees}",
+    "mix-core": "Warmest meat, in °{unit}",
+    "mix-core-unknown": "Not measured",
+    "mix-core-read": "Type in what the thermometer shows",
+    "mix-core-ask": "Was the meat measured?",
     "any-chub": "Which chub?",
     "second": "The second thermometer, in °{unit}",
     "kg": "Weight, in {unit}",
     "pair": "Which one changed places?",
     "pair-with": "With which one?",
     "remove": "Remove",
-    "practising": "Cooking on the simulated smoker, some seconds …",
+    "practising": "Cooking on the simulated smoker …",
+    "practising-done": "Cooking on the simulated smoker: {done} of {of} cooks done.",
+    "likely-picture": "Line {line}: the core climbs to the band in {low} to {high}, most likely {likely}",
+    "hours": "{h} h",
+    "core": "core",
     "line-more": "One more",
     "line-less": "Take away",
     "look-first": "Look at this first",
     "hang-sure": "Do the chubs of this plan hang in the smoker now?",
     "hang-yes": "Yes, they hang",
+    "begin-sure": "Begin this batch in the bowl? Its clocks and marks are then under Now.",
+    "begin-yes": "Yes, begin",
     "practice-head": "Practice cook: hours until done",
     "practice-line": "{line}: likely {likely}, between {low} and {high}",
     "practice-why": "From a few cooks on a simulated smoker that differ in what no label says. Not measured on yours.",
     "nobody": "Nobody yet.",
+}
+
+# The form of a plan: key in the recipe file, label, choices or an example. Texts carry their unit.
+KINDS = ("pork", "beef", "veal", "lamb", "mutton", "goat", "rabbit", "game", "chicken", "turkey", "duck", "goose")
+PLAN = {
+    "fields": (
+        ("name", "Name", ""),
+        ("units", "Figures in", ("F-lb", "C-kg")),
+        ("target.weight", "Meat in all, where weights are left out", "10 lb"),
+        ("target.fat", "Fat wanted", "24 %"),
+        ("salt.in_all", "Salt in all, of the meat", "1.8 %"),
+        ("water", "Ice water", "4 %"),
+        ("cure.nitrite", "Nitrite in the cure, off its label", "6.25 %"),
+        ("cure.wanted", "Nitrite wanted, of the meat", "156 ppm"),
+        ("rig.probes", "Core probes", 2),
+        ("rig.watts", "Element, watts", 800),
+        ("rig.relay", "Relay", ("mechanical", "solid-state")),
+        ("rig.response", "You need to come", "10 min"),
+        ("rig.stuffer", "Stuffer holds", "5 lb"),
+        ("cook.band_from", "Pull from", "152 °F"),
+        ("cook.band_to", "Pull to", "155 °F"),
+        ("cook.limit", "Smoker limit", "180 °F"),
+        ("cook.schedule", "Stages", (("", "follow the meat all the way"),)),
+        ("cook.lead", "Follow the lowest core, the median, or chub", "lowest"),
+        (
+            "cook.wood",
+            "Wood lies",
+            (
+                ("", "as the stages say"),
+                ("element", "on the element"),
+                ("tray", "in a tray of its own"),
+                ("none", "nowhere"),
+            ),
+        ),
+        ("cook.autotune", "Measure this smoker at the start", (("", "no"), "yes")),
+        ("times.cure_hold", "Cure hold", "14 h"),
+        ("times.bloom", "Bloom", "1 h 30 min"),
+    ),
+    "tables": (
+        (
+            "meat",
+            "Meat",
+            (("name", "Meat", ""), ("kind", "Kind", KINDS), ("fat", "Fat", "28 %"), ("weight", "Weight", "8 lb")),
+        ),
+        ("seasoning", "Seasoning", (("name", "What", ""), ("amount", "Amount", "0.5 %"))),
+        (
+            "casing",
+            "Casing lines",
+            (
+                ("line", "Line", "slim"),
+                ("diameter", "Diameter, stuffed", "45 mm"),
+                ("length", "Length", "12 in"),
+                ("count", "Chubs", 0),
+            ),
+        ),
+    ),
 }

@@ -4,7 +4,8 @@ import time
 
 import pytest
 
-from fiftyover.batch.decide import decide, new_state, rebuild, silent
+from fiftyover.batch.again import rebuild
+from fiftyover.batch.decide import decide, new_state, silent
 from fiftyover.errors import PlanError
 from hub.batch.simple_smoker import FOOT, TOP, Smoker, plan
 
@@ -282,7 +283,7 @@ def test_state_is_rebuilt_from_events_and_the_newest_frames() -> None:
     smoker = hung(4, 3).to_core(60.0)
     smoker.mark("pulled", {"chub": 3})
     smoker.run(100.0)
-    again = rebuild(smoker.plan, smoker.events, smoker.readings[-1500:])
+    again = rebuild(smoker.plan, smoker.events, smoker.readings[-1500:]).state
     assert again.book == smoker.state.book
     assert again.lead_chub == smoker.state.lead_chub
     assert again.target_degC == pytest.approx(smoker.state.target_degC, abs=0.1)
@@ -303,7 +304,7 @@ def test_a_cook_with_eight_probes_costs_little_per_reading() -> None:
     """A rehearsal takes 15 000 readings; the bound is generous (33 microseconds measured)."""
     smoker = hung(8).run(1500.0)
     state, readings = new_state(smoker.plan), smoker.readings
-    state = rebuild(smoker.plan, smoker.events[:1], readings[:10])
+    state = rebuild(smoker.plan, smoker.events[:1], readings[:10]).state
     best_s = float("inf")
     for start in (300, 600, 900):
         began = time.process_time()

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
+from fiftyover.batch.again import rebuild
 from fiftyover.batch.believe import DOUBTED
-from fiftyover.batch.decide import rebuild
 from fiftyover.batch.doubt import LASTS_S, Doubt, Rise, doubted, hotter_kelvin, step
 from fiftyover.errors import PlanError
 from fiftyover.rehearse import faults
@@ -76,7 +76,7 @@ def test_a_doubt_outlives_a_restart_of_the_hub() -> None:
     smoker = drifting(10.0)
     smoker.run(3600.0, lambda s: "probe-out" in s.kinds())
     smoker.run(120.0)
-    again = rebuild(smoker.plan, smoker.events, smoker.readings[-900:])
+    again = rebuild(smoker.plan, smoker.events, smoker.readings[-900:]).state
     assert again.tracks[1].out == DOUBTED
     smoker.state = again
     smoker.run(600.0)

@@ -235,6 +235,14 @@ def test_coming_pulls_are_told_in_words_in_the_table_and_in_the_chart(smokehouse
     assert page.locator("#chubs tr").nth(0).text_content().count(wanted[0]) == 1
     page.wait_for_timeout(100)
     assert page.locator("#chart canvas").screenshot() != before
+    # A page that is opened now shows them too, without waiting for the next reading: its time goes on to the last.
+    page = settled(tab(house.address))
+    with_spans = page.locator("#chart canvas").screenshot()
+    house.hub._foresight.finishes = lambda hanging, now_s: {}  # type: ignore[method-assign]
+    house.show()
+    page.wait_for_selector("#next >> text=Nothing to do: the smoker follows the meat.")
+    page.wait_for_timeout(150)
+    assert page.locator("#chart canvas").screenshot() != with_spans
 
 
 def test_chart_is_moved_by_wheel_and_fingers_and_comes_back(cooking: Smokehouse, tab: OpenTab) -> None:
