@@ -14,6 +14,7 @@ from fiftyover_kit.contract.units import kelvin_from_degF_difference
 
 from ..batch import rig
 from ..batch.sheet import Sheet
+from ..batch.stages import STAGES
 from ..batch.timeline import CookSpan
 from ..clock import Clock
 from ..errors import StoreError
@@ -148,5 +149,6 @@ def _one(sheet: Sheet, diameter_mm: float, cap_degC: float, seed: int, casing: f
         response_s=rig.response_s,
         forecast=False,
         options={"casing_factor": casing},
+        stages=STAGES if sheet.schedule is None else sheet.schedule.stages,
     )
     return Rehearsal(scenario, build_plant(scenario)).run().trace

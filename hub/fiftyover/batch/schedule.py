@@ -128,13 +128,15 @@ def _line(text: str, stage: int | None, key: str) -> int:
     lines = text.splitlines()
     heads = [number for number, line in enumerate(lines) if _STAGE_LINE.match(line)]
     if stage is None:
-        first, last, other = 0, heads[0] if heads else len(lines), 0
+        first, last = 0, heads[0] if heads else len(lines)
+        table = re.compile(rf"\s*\[+\s*{re.escape(key)}\s*\]")  # a table of a wrong name may stand anywhere
+        other = next((number for number, line in enumerate(lines) if table.match(line)), 0)
     else:
         if stage >= len(heads):  # written in another way than ours
             return 1
         first, other = heads[stage] + 1, heads[stage]
         last = heads[stage + 1] if stage + 1 < len(heads) else len(lines)
-    wanted = re.compile(rf"""\s*\[*\s*["']?{re.escape(key)}["']?\s*[=\].]""") if key else None
+    wanted = re.compile(rf"""\s*["']?{re.escape(key)}["']?\s*=""") if key else None
     for number in range(first, last):
         if wanted is not None and wanted.match(lines[number]):
             return number + 1

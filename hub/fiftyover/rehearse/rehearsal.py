@@ -29,6 +29,7 @@ END_S = 16 * 3600
 TICK_MS = limits.GUARD_PERIOD_MS
 TICKS_PER_S = 1000 // TICK_MS
 TIP_LAG_S = 20.0  # a bare core probe in air
+MARK_AFTER_S = 3600.0
 COOL_DOWN_S = 600  # watched after the last pull, element off, for the peaks of what was pulled
 START_UTC_MS = 1_767_225_600_000  # 2026-01-01 00:00 UTC: any fixed date does
 
@@ -70,6 +71,7 @@ def plan_of(scenario: Scenario) -> Plan:
         response_s=scenario.response_s,
         relay=scenario.relay,
         element_watts=scenario.element_watts,
+        stages=tuple(stage for stage in scenario.stages if not stage.empty),
     )
 
 
@@ -158,6 +160,7 @@ class Rehearsal:
             self._read_world()
             self._talk(float(second))
             self._go_out(float(second))
+            self._say_mark(float(second))
             self._record()
             if None not in self.trace.pulled_s:
                 break
@@ -259,6 +262,13 @@ class Rehearsal:
                 self.plant.pull(index)
                 self.trace.pulled_s[index] = now_s
                 self._hear(self.hub.mark(events.PULLED, {"chub": number, "probe": "stays"}, now_s))
+
+    def _say_mark(self, now_s: float) -> None:
+        """The person's word for a stage that ends by it."""
+        book = self.hub.state.book
+        stage = book.plan.stages[book.stage]
+        if stage.mark and book.hanging and book.stage_s is not None and now_s - book.stage_s >= MARK_AFTER_S:
+            self._hear(self.hub.mark(events.NEXT_STAGE, {"stage": book.stage}, now_s))
 
     def _hear(self, happened: list[Event]) -> None:
         for event in happened:

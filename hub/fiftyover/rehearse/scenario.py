@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol, cast
 
+from fiftyover.batch.stages import STAGES, Stage
 from fiftyover.errors import HubError
 from fiftyover.rehearse.fake_board import Circuit
 from fiftyover.rehearse.faults import Planned
@@ -44,7 +45,11 @@ class World(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """One rehearsal, every number checked. Differences in kelvin, times in s since the start."""
+    """One rehearsal, every number checked. Differences in kelvin, times in s since the start.
+
+    A preheat among the stages is left out, since chubs hang from the start; the person gives a mark an hour after its
+    stage began.
+    """
 
     seed: int = 1
     chubs: int = 8
@@ -64,6 +69,7 @@ class Scenario:
     faults: tuple[Planned, ...] = ()
     options: dict[str, Any] = field(default_factory=dict)
     plant: str | None = None
+    stages: tuple[Stage, ...] = STAGES
 
     def diameter_mm(self, index: int) -> float:
         """Return the diameter of chub `index`: the diameters are shared out in turn."""
