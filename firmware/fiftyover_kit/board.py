@@ -19,7 +19,7 @@ from array import array
 
 import machine
 
-from .contract.limits import TICK_MASK, WATCHDOG_MS
+from .contract.limits import TICK_MASK, WATCHDOG_MS, ticks_diff
 from .contract.limits import WHY as _WHY
 from .converter import CHIP_INPUTS, RAIL_INPUT, RailAdc, corrected, correction
 from .settings import KitError, only, whole
@@ -33,8 +33,17 @@ _PINS = ("relay", "button", "sounder", "lamp", "adc", "mux", "mux_known", "i2c",
 _MAY_MISS = ("mux", "mux_known", "i2c", "adc16", "limit")
 _OUTPUTS = ("relay", "sounder", "lamp")
 _IS_ESP32 = sys.platform == "esp32"
+_CHIP = os.uname().machine if hasattr(os, "uname") else ""
+_LET_GO_MS = 100  # how often the hard timer looks
 # GPIOs that may drive something: none that boots high, straps the chip, or belongs to flash, USB or the radio.
-if _IS_ESP32:
+# S3, C3: Espressif's tables of pins (ESP-IDF, GPIO; data sheets); JTAG, UART0 and octal-PSRAM pins are left alone too.
+if _IS_ESP32 and "S3" in _CHIP:
+    _MAY_DRIVE = [4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 21, 38]
+    _MAY_MEASURE = [1, 2, 4, 5, 6, 7, 8, 9, 10]
+elif _IS_ESP32 and "C3" in _CHIP:
+    _MAY_DRIVE = [0, 1, 3, 4, 5, 6, 7, 10]
+    _MAY_MEASURE = [0, 1, 3, 4]
+elif _IS_ESP32:
     _MAY_DRIVE = [4, 13, 14, 16, 17, 18, 19, 21, 22, 23, 25, 26, 27, 32, 33]
     _MAY_MEASURE = [32, 33, 34, 35, 36, 39]
 else:
@@ -138,6 +147,8 @@ class Board:
         self._wlan = None
         self._watchdog = None
         self._blink = 0
+        self._until = array("i", [0])  # tick at which the hard timer opens the relay
+        self._timer = None
         # A simulated kit's `machine` has a clock of its own; a board's has no such name.
         self.simulated = hasattr(machine, "SPEED")
         self.speed = getattr(machine, "SPEED", 1)
@@ -183,9 +194,14 @@ class Board:
             at += 1
         time.sleep_us(_MUX_SETTLE_US)
 
-    def relay(self, on):
-        """Close (1) or open (0) the relay."""
+    def relay(self, on, until_ms):
+        """Close (1) or open (0) the relay; closed, it stays so until tick `until_ms` at the longest, come what may."""
+        self._until[0] = until_ms
         self._relay.value(on)
+
+    def _let_go(self, timer):  # noqa: ARG002  called by the hard timer, in the middle of anything: no heap here
+        if ticks_diff(self.ticks_ms(), self._until[0]) >= 0:
+            self._relay.value(0)
 
     def feed(self):
         """Feed the watchdog, once it runs."""
@@ -219,7 +235,16 @@ class Board:
     # -- beside it -------------------------------------------------------------------------------------------
 
     def watchdog_start(self):
-        """From now on the board resets unless fed within 5 s. It cannot be stopped."""
+        """From now on the board resets unless fed within 5 s, which cannot be stopped; and the hard timer looks.
+
+        A TLS step may hold the program for seconds; the timer's interrupt comes through, and opens the relay when the
+        guard's word for it has run out.
+        """
+        self._timer = machine.Timer(0 if _IS_ESP32 else -1)
+        try:
+            self._timer.init(period=_LET_GO_MS, callback=self._let_go, hard=True)
+        except TypeError:  # a port whose timer calls back one way only
+            self._timer.init(period=_LET_GO_MS, callback=self._let_go)
         self._watchdog = machine.WDT(timeout=WATCHDOG_MS)
 
     def boot_id(self):
@@ -278,6 +303,8 @@ class Board:
 
     def soft_reset_safe(self):
         """To be called on every way out: the pins outlive the program."""
+        if self._timer is not None:
+            self._timer.deinit()
         self._relay.value(0)
         self._sounder.value(0)
         if self._limit is not None:

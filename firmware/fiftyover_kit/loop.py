@@ -23,6 +23,7 @@ from .settings import KitError
 
 FIRMWARE = "0.1.0"
 _TICKS_A_ROUND = 4  # every core is sampled once in so many ticks
+_VOUCH_MS = 2000
 _PRESS_MAX_MS = 3000  # a longer press is no "short press"
 _RING_S = limits.DOOR_WINDOW_MS // 1000
 _FALL_CENTIKELVIN = int(limits.DOOR_FALL_KELVIN_PER_MIN * 100 * limits.DOOR_WINDOW_MS / 60000)
@@ -52,7 +53,7 @@ class Kit(Hearing):
 
     def __init__(self, settings, board, now_ms, backlog_bytes=CAPACITY_BYTES):
         """Element off from the first line on. KitError if the settings do not fit the circuit."""
-        board.relay(0)
+        board.relay(0, now_ms)
         self.backlog = Backlog(len(settings.channels), backlog_bytes)  # first: it is the largest piece of heap
         self._board = board
         self._settings = settings
@@ -95,7 +96,10 @@ class Kit(Hearing):
         self._held = 0
         if guard.reason(state) == _STANDBY:
             self._held = standby.power(self._standby, self.probes[0].centi_degC)
-        board.relay(duty.step(self._duty, now_ms, guard.duty(state) or self._held, allowed))
+        # The board opens it by itself at the permit's end, or 2 s from here, whatever holds this loop up.
+        left_ms = guard.left_ms(state, now_ms)
+        until_ms = limits.ticks_add(now_ms, left_ms if 0 < left_ms < _VOUCH_MS else _VOUCH_MS)
+        board.relay(duty.step(self._duty, now_ms, guard.duty(state) or self._held, allowed), until_ms)
         if guard.is_latched(state) != self._latched:
             self._latched = guard.is_latched(state)
             self._latch_due = 1
@@ -222,7 +226,7 @@ class Kit(Hearing):
         return messages.encode_frame(frame)
 
     def _write_latch_flag(self):
-        if self._latch_due == 0:
+        if self._latch_due == 0 or duty.is_on(self._duty):  # a flash write stops every interrupt: never while it heats
             return
         self._latch_due = 0
         try:

@@ -28,6 +28,9 @@ COMMANDS = {
     "serve": ("fiftyover.app.serve", "run the hub"),
     "plan": ("fiftyover.app.plan", "the batch sheet of a recipe: weights, cure, casings, hooks, times, shopping"),
     "report": ("fiftyover.reports.report_command", "the record of a batch: page, table, data, label, export, delete"),
+    "store": ("fiftyover.app.store_command", "copy old batches to a database of your own, see what still waits"),
+    "dashboards": ("fiftyover.app.dashboards_command", "Grafana dashboards: build them anew, or push them to a server"),
+    "kit": ("fiftyover.bench.command", "a kit over USB: find, flash, setup, check, calibrate, watch, update"),
     "rehearse": ("fiftyover.rehearse.command", "rehearse a cook against a simulated smoker, many times real time"),
 }
 

@@ -78,9 +78,10 @@ class StoreSettings:
 
 @dataclass(frozen=True)
 class KitSettings:
-    """[kit]: the kit this hub listens to (and never another)."""
+    """[kit]: the kit this hub listens to, and the small one in the refrigerator (and never another)."""
 
     id: str = _key("", _kit_name)  # empty: the first kit that is heard
+    refrigerator: str = _key("", _kit_name)  # the small kit whose first probe stands in a glass of water; empty: none
 
 
 @dataclass(frozen=True)
@@ -97,6 +98,18 @@ class CookSettings:
 
 
 @dataclass(frozen=True)
+class InfluxSettings:
+    """[influx]: a database that the record is copied to, by the write API of InfluxDB 2; without url, none."""
+
+    url: str = ""  # http://127.0.0.1:8086
+    org: str = "home"  # the organisation there; servers without any ignore it
+    bucket: str = "fiftyover"  # letters, digits, - and _; on InfluxDB 1.x the database
+    token_file: Path | None = None  # one line; mode 0600; none: the server asks for no token
+    ca: Path | None = None  # certificate of the CA that signed the server's; none: the system's
+    timeout_s: float = _key(10.0, _span(0.5, 120, " s"))  # a server slower than this is tried again later
+
+
+@dataclass(frozen=True)
 class Settings:
     """All of `hub.toml`: one table an attribute."""
 
@@ -106,6 +119,7 @@ class Settings:
     store: StoreSettings = StoreSettings()
     kit: KitSettings = KitSettings()
     cook: CookSettings = CookSettings()
+    influx: InfluxSettings = InfluxSettings()
 
 
 def load(path: Path) -> Settings:
@@ -134,13 +148,22 @@ def password(broker: BrokerSettings) -> str:
     """The broker password from its file, "" where none is named; SettingsError when it cannot be read or is empty."""
     if broker.password_file is None:
         return ""
-    where = f"The password file {broker.password_file} ([broker] password_file)"
+    return _secret(broker.password_file, "password", "[broker] password_file")
+
+
+def token(influx: InfluxSettings) -> str:
+    """The database's token from its file, "" where none is named; SettingsError when it cannot be read or is empty."""
+    return "" if influx.token_file is None else _secret(influx.token_file, "token", "[influx] token_file")
+
+
+def _secret(file: Path, what: str, key: str) -> str:
+    where = f"The {what} file {file} ({key})"
     try:
-        line = broker.password_file.read_text(encoding="utf-8").strip("\r\n")
+        line = file.read_text(encoding="utf-8").strip("\r\n")
     except (OSError, UnicodeDecodeError) as error:
         raise SettingsError(f"{where} cannot be read ({_why(error)}): check its path and rights.") from error
     if not line or "\n" in line:
-        raise SettingsError(f"{where} must hold the password in one line, and nothing else.")
+        raise SettingsError(f"{where} must hold the {what} in one line, and nothing else.")
     return line
 
 
@@ -215,14 +238,24 @@ def _agree(settings: Settings, name: str) -> None:
             f"{name}: [web] host = {settings.web.host!r} opens the pages to others without accounts: run `fiftyover "
             "setup` first, or write 127.0.0.1."
         )
+    if settings.influx.url and not settings.influx.url.startswith(("http://", "https://")):
+        raise SettingsError(f"{name}: [influx] url = {settings.influx.url!r} must begin with http:// or https://.")
+    if settings.influx.url and not _plain(settings.influx.bucket):
+        raise SettingsError(f"{name}: [influx] bucket must be of letters, digits, - and _ only.")
     if broker.port == 0 and not broker.child:
         raise SettingsError(f"{name}: [broker] port = 0 is only for child = true; write the broker's port (1883).")
+    if settings.kit.refrigerator and settings.kit.refrigerator == settings.kit.id:
+        raise SettingsError(f"{name}: [kit] refrigerator names the smoker's own kit; write the small kit's name.")
     if not broker.host.strip():
         raise SettingsError(f"{name}: [broker] host is empty; write the broker's name or address.")
     if broker.user and broker.password_file is None:
         raise SettingsError(f"{name}: [broker] user is given without password_file; add the file with its password.")
     if broker.password_file is not None and not broker.user:
         raise SettingsError(f"{name}: [broker] password_file is given without user; add the user it belongs to.")
+
+
+def _plain(name: str) -> bool:
+    return name.isascii() and name.replace("-", "").replace("_", "").isalnum()
 
 
 def _loopback(host: str) -> bool:

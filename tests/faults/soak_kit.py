@@ -34,7 +34,7 @@ class Board:
         self.noise = (self.noise * 75 + 74) % 65537
         return n * CODE + (self.noise & 255)
 
-    def relay(self, on):
+    def relay(self, on, until_ms=0):
         self.on = on
 
     def feed(self):

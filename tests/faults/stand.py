@@ -53,7 +53,7 @@ class PinLog(FakeBoard):
         super().__init__(*args, **more)
         self.pin_log = []
 
-    def relay(self, on):
+    def relay(self, on, until_ms=0):
         if on != self.relay_state:
             self.pin_log.append((time.monotonic(), 1 if on else 0))
         super().relay(on)

@@ -1,6 +1,7 @@
 """What the fault runner measures: the jobs of each section, and what their results must show."""
 
 from faults import (
+    acl,
     disk,
     hazards,
     kills,
@@ -261,6 +262,15 @@ def _power_rows(results, _quick):
     return rows
 
 
+def _acl_rows(results, _quick):
+    one = results[0]
+    seen = f"{len(one['wrong'])} wrong and {len(one['missing'])} missing of {one['allowed']} that may arrive, "
+    seen += f"{len(one['cleared'])} cleared by others, {one['let_in']} strangers let in"
+    met = one["allowed"] > 100 and not (one["wrong"] or one["missing"] or one["cleared"] or one["let_in"])
+    what = "every account × topic × read/write × retain, last wills, strangers, at the receiver"
+    return [Row(what, one["attempts"], seen, "0 wrong deliveries", met)]
+
+
 def _soak_jobs(quick):
     return [
         (soak.kit, (12, 6) if quick else (_some(336), _some(336) / 2)),
@@ -299,7 +309,7 @@ HUB_SOAK_H = 336
 KIT_HEAP_BYTES, HUB_KIB = 2048, 8192
 
 HAZARD_BATCHES, ALONE_BATCHES = 20, 2
-REAL_TIME = ("silence", "standby", "second-switch", "kills", "disk", "times", "two-hubs")
+REAL_TIME = ("silence", "standby", "second-switch", "kills", "disk", "times", "two-hubs", "acl")
 SECTIONS = {
     "silence": (_silence_jobs, _silence_rows),
     "standby": (lambda quick: [(standby.run, (4,))], standby_rows),
@@ -309,6 +319,7 @@ SECTIONS = {
     "times": (lambda quick: [(times.run, (4,))], _times_rows),
     "outage": (lambda quick: [(outage.run, (n,)) for n in range(1, (1 if quick else _some(20)) + 1)], outage_rows),
     "two-hubs": (_two_hubs_jobs, _two_hubs_rows),
+    "acl": (lambda quick: [(acl.run, ())], _acl_rows),
     "power": (lambda quick: [(power.run, (minutes, 3)) for minutes in (5, 30, 60, 180)], _power_rows),
     "sensors": (_sensor_jobs, _sensor_rows),
     "hazards": (_hazard_jobs, hazard_rows),

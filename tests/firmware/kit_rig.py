@@ -63,7 +63,7 @@ class TableBoard:
         self._noise = (self._noise + 1) % 5
         return self.raw.get(channel, counts(self.degC[channel], n)) + self._noise
 
-    def relay(self, on):
+    def relay(self, on, until_ms=0):
         self.calls.append(("relay", on))
         self.on = on
 

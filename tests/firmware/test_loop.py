@@ -230,7 +230,7 @@ class Board:
     simulated = True
     def __init__(self): self.on = 0; self.n = 0; self.pressed = 0; self.fed = 0
     def read_sum(self, channel, n): self.n = (self.n + 1) % 5; return COUNTS + self.n
-    def relay(self, on): self.on = on
+    def relay(self, on, until_ms): self.on = on
     def feed(self): self.fed += 1
     def button(self): return self.pressed
     def sounder(self, on): pass

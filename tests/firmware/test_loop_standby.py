@@ -253,7 +253,7 @@ class Board:
     simulated = True
     def __init__(self): self.pressed = self.on = self.sounding = self.n = self.shut = 0
     def read_sum(self, channel, n): self.n = (self.n + 1) % 5; return COUNTS + self.n
-    def relay(self, on): self.on = on; self.shut += on
+    def relay(self, on, until_ms): self.on = on; self.shut += on
     def feed(self): pass
     def button(self): return self.pressed
     def sounder(self, on): self.sounding = on

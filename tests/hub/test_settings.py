@@ -32,6 +32,7 @@ path = "data/record.sqlite"
 reserve_mib = 2
 [kit]
 id = "kit-3f2a"
+refrigerator = "kit-cold"
 [cook]
 lift_kelvin = 25
 floor_degC = 54.5
@@ -40,6 +41,14 @@ band_degC = [71.1, 72.8]
 response_s = 600
 relay = "solid-state"
 element_watts = 800
+
+[influx]
+url = "http://127.0.0.1:8086"
+org = "house"
+bucket = "smoker"
+token_file = "secret/influx"
+ca = "/etc/ca.pem"
+timeout_s = 5
 """
 
 
@@ -108,6 +117,7 @@ def test_empty_file_gives_loopback_only_and_no_child():
         ("[web]\nnames = 'a'", ["[web] names", "list"]),
         ("[web]\nnames = [1]", ["[web] names", "text in quotes"]),
         ("[hub]\nunits = 'K'", ["[hub] units", "F-lb, C-kg"]),
+        ("[kit]\nid = 'a'\nrefrigerator = 'a'", ["[kit] refrigerator", "the small kit's name"]),
         ("[kit]\nid = 'Kit 1'", ["[kit] id", "a-z, 0-9"]),
         ("[cook]\ncap_degC = 225", ["[cook] cap_degC", "between 50 and 107.2 °C"]),  # °F typed as °C
         ("[cook]\ncap_degC = nan", ["[cook] cap_degC", "a number"]),
@@ -181,3 +191,12 @@ def test_every_setting_is_explained_in_the_source():
         for one in fields(getattr(Settings(), table.name)):
             line = next(row for row in source.splitlines() if row.strip().startswith(f"{one.name}:"))
             assert "  # " in line, f"[{table.name}] {one.name} has no word about it"
+
+
+@pytest.mark.parametrize(
+    ("lines", "says"),
+    [('url = "influx:8086"', "must begin with http"), ('url = "http://a"\nbucket = "a b"', "letters")],
+)
+def test_database_that_cannot_be_is_refused(lines, says):
+    with pytest.raises(SettingsError, match=says):
+        parse(f"[influx]\n{lines}\n", FOLDER)

@@ -48,7 +48,7 @@ def read(data: Mapping[str, Any]) -> Contacts:
         where = ".".join(str(part) for part in first["loc"])
         raise SettingsError(f"{where} cannot be used: {first['msg'].lower()}.") from None
     for url in (*written.first, *written.second):
-        if len(url) > LETTERS_MAX or not urlsplit(url).scheme or "://" not in url or any(c.isspace() for c in url):
+        if len(url) > LETTERS_MAX or not _scheme(url) or "://" not in url or any(c.isspace() for c in url):
             raise SettingsError(f"{masked(url)} is no address: write it like ntfy://server/topic or mailto://…")
     return Contacts(
         tuple(written.first), tuple(written.second), written.escalate_after_s, written.response_s
@@ -75,7 +75,16 @@ def save(file: Path, contacts: Contacts) -> None:
         raise SettingsError(f"The contacts file {file} cannot be written ({fault.strerror}).") from None
 
 
+def _scheme(url: str) -> str:
+    try:
+        return urlsplit(url).scheme
+    except ValueError:  # brackets around what is no address
+        return ""
+
+
 def masked(url: str) -> str:
     """An address without its secrets: how it goes and to whom, in part."""
-    scheme, _, rest = url.partition("://")
+    scheme, mark, rest = url.partition("://")
+    if not mark:
+        return "What was typed in"
     return f"{scheme}://…{rest[-4:]}" if len(rest) > 8 else f"{scheme}://…"

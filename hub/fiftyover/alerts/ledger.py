@@ -5,8 +5,9 @@ An alarm is answered when what it says is done (it goes away) or when somebody s
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from .rules import ACT, SOON, Alert
 
@@ -58,3 +59,31 @@ class Ledger:
         """Somebody heard what stands now: the second person is left in peace with it."""
         for one in self._standing.values():
             one.heard = True
+
+    def unanswered(self, alerts: Sequence[Alert]) -> Alert | None:
+        """The first alarm among `alerts` that wants somebody at once and that nobody heard yet."""
+        for alert in alerts:
+            one = self._standing.get(alert.key)
+            if alert.priority == ACT and not (one is not None and one.heard):
+                return alert
+        return None
+
+    def kept(self) -> dict[str, Any]:
+        """What a restarted hub must know so that nobody is told twice, JSON-able."""
+        return {
+            key: {"since_s": one.since_s, "seen_s": one.seen_s, "told": sorted(one.told), "heard": one.heard}
+            for key, one in self._standing.items()
+        }
+
+    def take_up(self, kept: Mapping[str, Any], now_s: float) -> None:
+        """Go on from `kept`; what is damaged is left out. After a restart of the machine the clock began anew."""
+        for key, one in kept.items():
+            try:
+                since_s, seen_s = float(one["since_s"]), float(one["seen_s"])
+                told = {to for to in one["told"] if to in (FIRST, SECOND)}
+                heard = one["heard"] is True
+            except (TypeError, KeyError, ValueError):
+                continue
+            if not since_s <= seen_s <= now_s:
+                since_s = seen_s = now_s
+            self._standing[str(key)] = _Standing(since_s, seen_s, told, heard)

@@ -20,6 +20,7 @@ ORDER = (ACT, SOON, KNOW)
 BY_BEGINNING = (
     ("No heat", ACT),
     ("Late, not lost", ACT),
+    ("Held at 147 °F", ACT),
     ("No core can be believed", ACT),
     ("The power was away", ACT),
     ("The kit is not heard", ACT),

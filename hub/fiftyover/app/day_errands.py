@@ -6,7 +6,7 @@ from typing import Any
 
 from ..batch import day
 from ..batch.day import Day
-from ..batch.events import Book
+from ..batch.events import HUNG, Book
 from .errands import Mark, offer
 
 
@@ -17,6 +17,33 @@ def after(days: Day, book: Book) -> dict[str, Any]:
     steps = _steps(days, book)
     text, mark = steps[0] if steps else ("", None)
     return {"next": text, "mark": mark, "others": [one for _, one in steps[1:]] + _asides(book), "undo": _undo(days)}
+
+
+def before(days: Day, batch_id: str) -> dict[str, Any]:
+    """The same for a batch that was begun and does not hang yet; every mark names the batch."""
+    steps = _to_the_smoker(days, batch_id)
+    text, mark = steps[0]
+    weigh = offer(day.WEIGHED, "Type in the raw weight", ("kg",), what="raw", batch=batch_id)
+    others = [one for _, one in steps[1:]] + ([] if "raw" in days.kg else [weigh])
+    undo = _undo(days)
+    if undo is not None:
+        undo["data"]["batch"] = batch_id
+    return {"next": text, "mark": mark, "others": others, "undo": undo}
+
+
+def _to_the_smoker(days: Day, batch_id: str) -> list[tuple[str, Mark]]:
+    found = []
+    if days.mixed_s is None and days.stuffed_s is None:
+        text = "Weigh the cure twice, keep all cold, mix until it is sticky, fry a patty and taste it."
+        found.append((text, offer(day.MIXED, "It is mixed", ("mix-core",), batch=batch_id)))
+    if days.stuffed_s is None:
+        text = "Stuff it, without air in the casings."
+        found.append((text, offer(day.STUFFED, "It is stuffed", ("mix-core",), batch=batch_id)))
+    if days.held_s is None:
+        text = "Into the refrigerator for the cure hold, the probe's tip in a glass of water beside it."
+        found.append((text, offer(day.COLD, "It is in the refrigerator", batch=batch_id)))
+    text = "Hang the chubs as the sheet says, each probe in its chub."
+    return [*found, (text, offer(HUNG, "The chubs hang", ("sure-hung",), batch=batch_id))]
 
 
 def _steps(days: Day, book: Book) -> list[tuple[str, Mark]]:
@@ -76,6 +103,8 @@ def _undo(days: Day) -> Mark | None:
 
 
 _WORDS = {
+    day.MIXED: "mixed",
+    day.STUFFED: "stuffed",
     day.INTO_ICE: "into the ice",
     day.OUT_OF_ICE: "out of the ice",
     day.COLD: "into the refrigerator",

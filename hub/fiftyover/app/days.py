@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from ..batch import chill, day, judge, refrigerator
+from ..batch import chill, day, judge, refrigerator, warming_up
 from ..batch import events as ev
 from ..batch.day import Day
 from ..batch.events import Book, Event
@@ -22,11 +22,13 @@ from ..clock import AnyClock
 from ..errors import HubError, PlanError
 from ..process.curve import FloatArray
 from ..store import Store
+from . import day_errands
 
 NEWEST = 5
 WATCHED_S = 86_400.0  # so long after the last pull the chill is looked at
 WATER_S = 4.0 * 3600.0  # of the refrigerator's water looked at
 WATER_POINTS = 240
+WATER_CHANNEL = 0  # of the small kit: it has but one
 MINUTES = 1500  # points of a chill's curve: minutes of a day
 DONE = {
     day.STUFFED: "Stuffed. The warm-up clock counts from here.",
@@ -42,9 +44,21 @@ DONE = {
 class Days:
     """Marks and clocks of all open batches. Any thread may call it; `Store` does the locking."""
 
-    def __init__(self, store: Store, clock: AnyClock) -> None:
+    def __init__(self, store: Store, clock: AnyClock, refrigerator_kit: str = "") -> None:
         self._store = store
         self._clock = clock
+        self._small_kit = refrigerator_kit  # the one in the refrigerator: its first probe stands in a glass of water
+
+    def of(self, batch_id: str) -> Day:
+        """The days' marks of a batch; HubError if it cannot be read."""
+        return self._opened(batch_id).day
+
+    def plan_to_hang(self, batch_id: str) -> Plan:
+        """The plan of a batch that was begun and does not hang yet; PlanError otherwise."""
+        found = self._opened(batch_id)
+        if found.book.hung_s:
+            raise PlanError(f"{found.plan.name!r} was hung before.")
+        return found.plan
 
     def begin(self, plan: Plan, kit: str, made_of: Mapping[str, Any]) -> None:
         """Put a batch into the record before it is hung: its plan, and what it is made of."""
@@ -65,7 +79,10 @@ class Days:
         try:
             found = self._opened(batch_id)
             at_s, utc_ms = self._clock.monotonic_s(), self._clock.utc_ms()
-            event = day.on_mark(found.day, _book(found), kind, {**data, "who": who}, at_s, utc_ms)
+            given = dict(data)
+            if kind == day.COLD and given.get("probe") is None and self._small_kit and _book(found) is None:
+                given |= {"probe": WATER_CHANNEL, "kit": self._small_kit}
+            event = day.on_mark(found.day, _book(found), kind, {**given, "who": who}, at_s, utc_ms)
             self._store.add_event(batch_id, event)
         except HubError as fault:
             return False, str(fault)
@@ -97,11 +114,36 @@ class Days:
         left_s = refrigerator.hold_left_s(days.held_s or 0.0, hold_s, now_s) if holds else None
         chubs = self._chills(found, days, book) if book is not None and days.closed_s is None else []
         alarms = [alarm for one in chubs for alarm in one["alarms"]]
+        water_degC = None
         if holds:
-            alarms += refrigerator.sentences(self._water(found, days, now_s))
+            state, water_degC, heard_s = self._water(found, days, now_s)
+            alarms += refrigerator.sentences(state)
+            alarms += refrigerator.silent(heard_s, now_s) if days.water_probe is not None else []
+        warm_s = None
+        if book is None and days.closed_s is None:
+            warm_s = warming_up.before_s(days, now_s)
+            alarms += warming_up.sentences(days, found.plan.name, now_s)
         if left_s is not None and left_s <= 0.0:
             alarms.append(f"The cure hold of {found.plan.name!r} is over ({hours(hold_s)}): it may be hung.")
-        return {"batch": batch_id, "name": found.plan.name, "hold_left_s": left_s, "chill": chubs, "alarms": alarms}
+        return {
+            "batch": batch_id,
+            "name": found.plan.name,
+            "hold_left_s": left_s,
+            "warm_s": warm_s,
+            "refrigerator_degC": water_degC,
+            "chill": chubs,
+            "alarms": alarms,
+        }
+
+    def on_their_way(self) -> list[dict[str, Any]]:
+        """Open batches that were begun and do not hang yet: clocks, the next mark and the others."""
+        told = []
+        for batch_id in self.open_batches():
+            found = self._opened(batch_id)
+            if _book(found) is None and found.days:
+                look = self.look(batch_id)
+                told.append({**look, **day_errands.before(found.day, batch_id)})
+        return told
 
     def alarms(self) -> list[str]:
         """The alarms of all open batches, each once."""
@@ -110,16 +152,19 @@ class Days:
             told += self.look(batch_id)["alarms"]
         return list(dict.fromkeys(told))
 
-    def _water(self, found: Opened, days: Day, now_s: float) -> refrigerator.Refrigerator:
-        """The cure hold's refrigerator by its probe: the last hours, minute by minute."""
+    def _water(self, found: Opened, days: Day, now_s: float) -> tuple[refrigerator.Refrigerator, float | None, float]:
+        """The cure hold's refrigerator by its probe, minute by minute over the last hours; the newest reading [degC];
+        when it was last heard."""
         state = refrigerator.loaded(refrigerator.Refrigerator(), days.held_s or now_s)
-        if days.water_probe is None or not found.kit:
-            return state
+        kit, heard_s, newest = days.water_kit or found.kit, days.held_s or now_s, None
+        if days.water_probe is None or not kit:
+            return state, newest, heard_s
         zero_ms = self._clock.utc_zero_ms()
         from_ms = zero_ms + round(max(days.held_s or 0.0, now_s - WATER_S) * 1000)
-        for bucket in self._store.series(found.kit, days.water_probe, from_ms, self._clock.utc_ms(), WATER_POINTS):
-            state = refrigerator.step(state, (bucket.utc_ms - zero_ms) / 1000.0, bucket.mean)
-        return state
+        for bucket in self._store.series(kit, days.water_probe, from_ms, self._clock.utc_ms(), WATER_POINTS):
+            heard_s, newest = (bucket.utc_ms - zero_ms) / 1000.0, bucket.mean
+            state = refrigerator.step(state, heard_s, newest)
+        return state, newest, heard_s
 
     def _opened(self, batch_id: str) -> Opened:
         return opened(batch_id, self._store.events(batch_id))

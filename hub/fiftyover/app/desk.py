@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 from ..alerts import contacts as who_is_told
 from ..alerts.contacts import Contacts
-from ..alerts.delivery import Delivery, Send, alerts_shown, send_by_apprise
-from ..alerts.rules import Alert
+from ..alerts.delivery import Delivery, Look, Notebook, Send, alerts_shown, send_by_apprise
+from ..alerts.sounder import Sounder
 from ..broker import people
+from ..broker.address import write_secret
 from ..errors import HubError
-from . import day_errands, desk_kit, desk_plan, desk_record
+from . import day_errands, desk_kit, desk_plan, desk_record, schedules
+from .desk_calibration import Calibrations
 from .hub import Hub
 
 HISTORY_KEPT_S = 5.0  # twenty open pages ask for the same curves
@@ -27,10 +30,13 @@ class HubDesk:
     def __init__(self, hub: Hub, folder: Path, accounts: Path | None, address: str) -> None:
         self._hub = hub
         self._contacts_file = folder / "contacts.json"
+        self._schedules = folder / "schedules"
+        self._calibrations = Calibrations(folder / "calibrations.json", hub.parts.clock.utc_ms)
         self._accounts = accounts
         self._address = address
         self._lock = threading.Lock()
         self._practising = threading.Lock()
+        self._progress = (0, 0)
         self._kept: dict[int, tuple[float, str | None, dict[str, Any]]] = {}
         self.delivery: Delivery | None = None
         self.forget: Callable[[str], None] = lambda _: None  # ends a person's sessions; the page sets it
@@ -38,11 +44,13 @@ class HubDesk:
     def open_delivery(self, send: Send = send_by_apprise) -> Delivery:
         """The telling of phones, not started yet."""
 
-        def look() -> tuple[list[Alert], bool]:
+        def look() -> Look:
             return alerts_shown(json.loads(self._hub.parts.live.latest()[1]))
 
         now_s = self._hub.parts.clock.monotonic_s
-        self.delivery = Delivery(self.contacts, send, now_s, look, self._hub.tell, self._address)
+        notebook = _Told(self._hub, self._contacts_file.with_name("told.json"))
+        sounder = Sounder(self._hub.parts.client.publish)
+        self.delivery = Delivery(self.contacts, send, now_s, look, self._hub.tell, self._address, notebook, sounder)
         return self.delivery
 
     def mark(self, kind: str, data: dict[str, Any], who: str) -> tuple[bool, str]:
@@ -63,14 +71,19 @@ class HubDesk:
     def clocks(self) -> dict[str, Any]:
         """The cooling and hold clocks of the batch on the page, and what can be marked about its days."""
         state = self._hub.state
+        try:
+            coming = self._hub.days.on_their_way()
+        except HubError:
+            coming = []
+        nothing = {"chill": [], "hold_left_s": None, "after": None, "coming": coming}
         if state is None:
-            return {"chill": [], "hold_left_s": None, "after": None}
+            return nothing
         try:
             look = self._hub.days.look(state.plan.batch_id)
             found = desk_record.opened_batch(self._hub.parts.store, state.plan.batch_id)
         except HubError:
-            return {"chill": [], "hold_left_s": None, "after": None}
-        return {
+            return nothing
+        return nothing | {
             "chill": look["chill"],
             "hold_left_s": look["hold_left_s"],
             "after": day_errands.after(found.day, state.book),
@@ -104,6 +117,10 @@ class HubDesk:
         """See `desk_plan.names`."""
         return desk_plan.names()
 
+    def schedules(self) -> list[str]:
+        """The shipped schedules, and the household's own: files in `schedules/` beside the record."""
+        return schedules.names(self._schedules)
+
     def recipe(self, name: str) -> dict[str, Any] | None:
         """See `desk_plan.recipe`."""
         try:
@@ -118,33 +135,51 @@ class HubDesk:
         """See `desk_plan.sheet` and `desk_plan.practice`; one practice cook at a time."""
         try:
             if not practice:
-                return desk_plan.sheet(data)
+                return desk_plan.sheet(data, self._schedules)
             if not self._practising.acquire(blocking=False):
                 return {"sentence": "Another practice cook is running: try again in a minute."}
             try:
-                return desk_plan.practice(data)
+                return desk_plan.practice(data, self._schedules, self._cooked)
             finally:
+                self._progress = (0, 0)
                 self._practising.release()
         except HubError as fault:
             return {"sentence": str(fault)}
 
+    def _cooked(self, done: int, of: int) -> None:
+        self._progress = (done, of)
+
+    def practised(self) -> dict[str, int]:
+        """How many of how many practice cooks are done; 0 of 0 while none runs."""
+        done, of = self._progress
+        return {"done": done, "of": of}
+
     def sheet_page(self, data: dict[str, Any]) -> dict[str, Any]:
         """See `desk_plan.page`."""
         try:
-            name, text = desk_plan.page(data)
+            name, text = desk_plan.page(data, self._schedules)
         except HubError as fault:
             return {"sentence": str(fault)}
         return {"name": name, "text": text}
 
+    def begin(self, data: dict[str, Any]) -> tuple[bool, str]:
+        """See `desk_plan.begin`."""
+        return desk_plan.begin(self._hub, data, self._schedules)
+
     def hang(self, data: dict[str, Any]) -> tuple[bool, str]:
         """See `desk_plan.hang`."""
-        return desk_plan.hang(self._hub, data)
+        return desk_plan.hang(self._hub, data, self._schedules)
 
     # -- kit
 
     def kit(self) -> dict[str, Any]:
         """See `desk_kit.kit`."""
-        return desk_kit.kit(self._hub, self._address)
+        return desk_kit.kit(self._hub, self._address, self._calibrations)
+
+    def calibrate(self, data: dict[str, Any]) -> tuple[bool, str]:
+        """See `Calibrations.take`."""
+        with self._lock:
+            return self._calibrations.take(self._hub.watch.kit, data)
 
     # -- settings
 
@@ -220,3 +255,25 @@ class HubDesk:
             text = str(fault)
             return False, text[0].upper() + text[1:] + ("" if text.endswith(".") else ".")
         return True, "Removed."
+
+
+class _Told(Notebook):
+    """What was told lies in one file; the batch's record hears of its alarm test."""
+
+    def __init__(self, hub: Hub, file: Path) -> None:
+        self._hub = hub
+        self._file = file
+
+    def load(self) -> dict[str, Any]:
+        try:
+            kept = json.loads(self._file.read_text("utf-8"))
+        except (OSError, ValueError):
+            return {}
+        return kept if isinstance(kept, dict) else {}
+
+    def save(self, kept: Mapping[str, Any]) -> None:
+        with contextlib.suppress(OSError):
+            write_secret(self._file, json.dumps(kept) + "\n")
+
+    def tested(self, told: str) -> None:
+        self._hub.note_test(told)

@@ -11,15 +11,18 @@ from ..batch import events as ev
 from ..web.square import square
 from ..web.words import KIT_FACTS, PROBE, SIGNAL, heater
 from . import relay_life
+from .desk_calibration import Calibrations, kinds
 from .hub import Hub
 
 FAULTS = (ev.PROBE_OUT, ev.PROBE_BACK, ev.CHAMBER_FAULT, ev.CHAMBER_BACK, ev.OUTAGE, ev.SWAPPED, "alarm", "alarm-over")
 FAULTS_MOST = 50
+CALIBRATIONS_MOST = 24
 
 
-def kit(hub: Hub, address: str) -> dict[str, Any]:
+def kit(hub: Hub, address: str, told: Calibrations) -> dict[str, Any]:
     """Everything for the page of the kit, JSON-able; temperatures °C, times UTC ms."""
     frame, state, notes = hub.last_frame, hub.state, dict(hub.watch.notes)
+    kind_of = told.kind_of(hub.watch.kit)
     chub_of = dict(state.book.chub_of) if state else {}
     probes = []
     for channel, status in enumerate(frame.s if frame else []):
@@ -33,6 +36,7 @@ def kit(hub: Hub, address: str) -> dict[str, Any]:
                 "probe": str(channel + 1),  # as the kit names them: probe 1 is the chamber's
                 "degC": degC,
                 "where": where,
+                "kind": kind_of.get(channel + 1, ""),
                 "words": PROBE.get(status, status) or "good",
                 "good": status == "ok",
             }
@@ -46,6 +50,8 @@ def kit(hub: Hub, address: str) -> dict[str, Any]:
         "cut_off_degC": hub.watch.cap_degC,
         "facts": [*_facts(notes), *_worn(hub, notes)],
         "faults": _faults(hub),
+        "kinds": kinds(),
+        "calibrations": told.of(hub.watch.kit)[: -CALIBRATIONS_MOST - 1 : -1],
         "address": address,
         "square": square(address),
     }

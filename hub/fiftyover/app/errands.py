@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from ..batch import course
+from ..batch import attend, course
 from ..batch import events as ev
 from ..batch.state import BatchState
 
@@ -47,6 +47,8 @@ def _next(state: BatchState, finishes: Mapping[int, Span]) -> tuple[str, Span | 
         return _stopped(book.stopped), None, offer(ev.RESUME_HEAT, "Heat again")
     if book.door_open:
         return "The door is open: no heat until it is shut.", None, _door(book.door_open)
+    if state.why == "unattended":
+        return "Answer the alarm test from the phone, or stay with the smoker.", None, _here()
     stage = state.plan.stages[book.stage]
     if stage.mark and book.stage < len(state.plan.stages) - 1:
         text = f"Look now and then: are they {stage.mark}? Then the next stage begins."
@@ -77,6 +79,10 @@ def _door(is_open: bool) -> Mark:
     return offer(ev.DOOR, label, open=not is_open)
 
 
+def _here() -> Mark:
+    return offer(ev.HERE, "I stay with the smoker")
+
+
 def _others(state: BatchState, first: Mark | None) -> list[Mark]:
     book = state.book
     if not book.hung_s or book.finished:
@@ -91,6 +97,8 @@ def _others(state: BatchState, first: Mark | None) -> list[Mark]:
     if book.hanging and book.stage < len(state.plan.stages) - 1:
         label = f"End the stage “{state.plan.stages[book.stage].name}” now"
         found.append(offer(ev.NEXT_STAGE, label, stage=book.stage))
+    if attend.unheard(book) and book.hanging:
+        found.append(_here())
     if book.late_s is not None and book.stopped is None:
         found.insert(0, offer(ev.RESUME_HEAT, "Back up: I am here"))
     return [one for one in found if first is None or (one["kind"], one["data"]) != (first["kind"], first["data"])]
@@ -115,4 +123,14 @@ _UNDO = {
     ev.HAND_READING: "the reading of chub {chub}",
     ev.NEXT_STAGE: "the stage is over",
     ev.FOLLOW_NEXT: "do not follow chub {chub}",
+}
+
+# What a mark is answered with; others with "Noted."
+DONE = {
+    ev.PULLED: "Pulled. Into the ice bath with it.",
+    ev.HAND_READING: "Reading noted.",
+    ev.RESUME_HEAT: "Heat may go on.",
+    ev.DOOR: "Door noted.",
+    ev.UNDO: "Undone.",
+    ev.HERE: "Good: for half an hour the smoker counts on you.",
 }

@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from typing import Any
 
+from fiftyover_kit.contract.units import degC_from_degF
+
 from ..batch import events as ev
+from ..batch.day import Day
 from ..batch.events import Event
-from ..batch.state import BatchState
+from ..batch.state import BatchState, Decision
+from ..errors import HubError
+from ..process import comeup
 from ..store import DatedFrame, Store
 from ..web.words import CHART_MARK
 from .picture import warmup_s_of
 
+LOG = logging.getLogger("fiftyover.history")
+TARGET_KELVIN = 0.1
 EVERY_S = 60.0
 MINUTE_MS = 60_000
 MINUTES_MAX = 2000  # a day and a half
@@ -25,10 +33,21 @@ class Curves:
         self._rows: list[tuple[float, list[float | None]]] = []
         self._from_ms: int | None = None
         self._warmup_s: float | None = None
+        self._day = Day()
+        self._hung_s: float | None = None
+
+    def tell(self, day: Day, hung_s: float | None) -> None:
+        """What the days' marks say of the time before the first reading."""
+        self._day, self._hung_s = day, hung_s
+        self._warmup_s = self._counted()
+
+    def _counted(self) -> float | None:
+        return warmup_s_of(self._rows, self._day, self._hung_s)
 
     def begin(self, utc_ms: int) -> None:
         """A new batch."""
         self._rows, self._from_ms, self._warmup_s = [], utc_ms, None
+        self._day, self._hung_s = Day(), None
 
     def resume(self, kit: str, from_ms: int, channels: int) -> None:
         """Read the batch's minutes again after a restart."""
@@ -39,24 +58,52 @@ class Curves:
                 rows.setdefault(bucket.utc_ms // MINUTE_MS, [None] * channels)[channel] = bucket.mean
         zero_ms = self._store.clock.utc_zero_ms()
         self._rows = [((minute * MINUTE_MS - zero_ms) / 1000, rows[minute]) for minute in sorted(rows)]
-        self._warmup_s = warmup_s_of(self._rows)
+        self._warmup_s = self._counted()
 
     def add(self, frame: DatedFrame) -> None:
         """Take a frame; one a minute is kept."""
         if not self._rows or frame.at_s - self._rows[-1][0] >= EVERY_S:
             self._rows.append((frame.at_s, list(frame.t)))
-            self._warmup_s = warmup_s_of(self._rows)
+            self._warmup_s = self._counted()
 
-    def warmup_s(self) -> float | None:
-        """The warm-up clock so far, None before it runs."""
-        return self._warmup_s
+    def warmup_s(self, now_s: float | None = None) -> float | None:
+        """The warm-up clock so far, None before it runs; given the time, it goes on while no reading comes."""
+        if self._warmup_s is None or now_s is None or not self._rows:
+            return self._warmup_s
+        last_s, cores = self._rows[-1]
+        low, high = degC_from_degF(comeup.FROM_DEGF), degC_from_degF(comeup.TO_DEGF)
+        runs = any(core is not None and low < core < high for core in cores[1:])
+        return self._warmup_s + (max(0.0, now_s - last_s) if runs else 0.0)
 
     def history(self, state: BatchState | None, kit: str, points: int, now_ms: int) -> dict[str, Any]:
-        """The running batch for the chart, see `columns`."""
+        """The running batch for the chart, see `columns`; nothing while the record cannot be read."""
         if state is None or not kit or self._from_ms is None:
             return nothing()
-        told = columns(self._store, kit, state.plan.channels, self._from_ms, now_ms, points)
+        try:
+            told = columns(self._store, kit, state.plan.channels, self._from_ms, now_ms, points)
+        except HubError as fault:
+            LOG.warning("%s", fault)
+            return nothing()
         return told | {"band_degC": list(state.plan.band_degC), "marks": marks_of(state.book.log, state.book.void)}
+
+
+class TargetNotes:
+    """The target in the record: a row when it moved by what a chart could show, or heat came or went."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._noted_degC: float | None = None
+
+    def note(self, frame: DatedFrame, decision: Decision) -> None:
+        """Write what a decision on a frame asks for, if it is news."""
+        target_degC, noted_degC = decision.target_degC if decision.heat else None, self._noted_degC
+        if target_degC is None or noted_degC is None:
+            news = target_degC is not noted_degC
+        else:
+            news = abs(target_degC - noted_degC) >= TARGET_KELVIN
+        if news:
+            self._store.add_target(frame.kit, frame.utc_ms, target_degC)
+            self._noted_degC = target_degC
 
 
 def nothing() -> dict[str, Any]:

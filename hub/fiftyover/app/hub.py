@@ -13,7 +13,7 @@ from typing import Any
 
 from fiftyover_kit.contract import limits, messages, topics
 
-from ..batch import day
+from ..batch import again, day
 from ..batch import decide as batch
 from ..batch import events as ev
 from ..batch.plan import Plan
@@ -23,9 +23,12 @@ from ..errors import HubError
 from ..heater import follow
 from ..ingest import KitNote, Refused
 from ..store import DatedFrame
+from .catch_up import CatchUp
+from .client_watch import ClientWatch
 from .days import Days
+from .errands import DONE
 from .foresight import Foresight
-from .history import Curves
+from .history import Curves, TargetNotes
 from .kit_watch import KitWatch
 from .parts import Parts, reading_of
 from .picture import picture
@@ -36,8 +39,7 @@ LOG = logging.getLogger("fiftyover.hub")
 COMMIT_S = 1.0
 PICTURE_S = 0.25
 WAIT_S = 0.1
-TARGET_KELVIN = 0.1
-RESUME_FRAMES = 1200  # the newest of the batch, read again after a restart, however long ago that was
+RESUME_FRAMES = 100_000  # of the batch, read again after a restart: a day and more; 33 microseconds each
 RUN_AGAIN_S = 5.0
 DAYS_S = 30.0  # so often the cooling and hold clocks are looked at
 FOR_EVER_MS = 1 << 62
@@ -48,23 +50,25 @@ class Hub:
 
     def __init__(self, parts: Parts, inbox: queue.Queue[Message | Link]) -> None:
         self.parts = parts
-        self.watch = KitWatch(parts.kit)
+        self.watch = KitWatch(parts.kit, parts.refrigerator)
         self.state: BatchState | None = None
         self.last_frame: DatedFrame | None = None
         self.faults = 0
         self.expiries = 0  # permits that ran out on the kit while its link stood
         self.troubles = Troubles()
-        self.days = Days(parts.store, parts.clock)
+        self._client_watch = ClientWatch(parts.client, self.troubles)
+        self.days = Days(parts.store, parts.clock, parts.refrigerator)
+        self.today = day.Day()  # of the batch in the smoker
         self._days_s = float("-inf")
         self._inbox = inbox
         self._curves = Curves(parts.store)
         self._foresight = Foresight(parts.store)
+        self._catch_up = CatchUp()
         self._lock = threading.RLock()
         self._stop = threading.Event()
         self._pictured_s = 0.0
-        self._noted_degC: float | None = None
+        self._targets = TargetNotes(parts.store)
         self._run_tried_s = -RUN_AGAIN_S
-        self._oversized = self._lost_in = 0
         self._threads = [
             threading.Thread(target=self._decide_for_ever, name="hub", daemon=True),
             threading.Thread(target=self._write_for_ever, name="hub-writer", daemon=True),
@@ -89,6 +93,7 @@ class Hub:
                 return
             if found is not None:
                 self._resume(found)
+        self._look_at_today()
 
     def stop(self) -> None:
         """End: heat is withdrawn with a stop, and what is known is on the disk."""
@@ -116,8 +121,22 @@ class Hub:
             self.troubles.put("batch", None, now_s)
             self._curves.begin(utc_ms)
             self._foresight.begin(self.watch.kit)
-            self._show(now_s)
         self.parts.store.commit()
+        self._look_at_today()
+        self._show(now_s)
+
+    def _look_at_today(self) -> None:
+        """What the days' marks say of the batch in the smoker: its places and its warm-up clock."""
+        if (state := self.state) is None:
+            return
+        try:
+            today = self.days.of(state.plan.batch_id)
+        except HubError as fault:
+            LOG.warning("%s", fault)
+            return
+        with self._lock:
+            self.today = today
+            self._curves.tell(today, min(state.book.hung_s.values(), default=None))
 
     def _resume(self, found: Found) -> None:
         store, plan = self.parts.store, found.plan
@@ -125,7 +144,10 @@ class Hub:
         self.watch.choose(found.kit)
         kit = self.watch.kit
         frames = store.frames(kit, since_ms, FOR_EVER_MS, RESUME_FRAMES) if kit else []
-        self.state = batch.rebuild(plan, found.events, [reading_of(frame) for frame in frames])
+        self.state, unsaved = again.rebuild(plan, found.events, [reading_of(frame) for frame in frames])
+        for event in unsaved:
+            store.add_event(plan.batch_id, event)
+        self._catch_up.begin(frames[-1] if frames else None)
         self._curves.resume(kit, since_ms, plan.channels)
         self._foresight.resume(kit, since_ms, plan.channels)
         LOG.info("batch %s goes on with %d chubs in the smoker", plan.name, len(self.state.book.hanging))
@@ -144,10 +166,14 @@ class Hub:
         """
         if kind in day.MARKS:
             batch_id = data.get("batch") or (self.state.plan.batch_id if self.state is not None else "")
-            return self.days.mark(str(batch_id), kind, {k: v for k, v in data.items() if k != "batch"}, who)
+            answer = self.days.mark(str(batch_id), kind, {k: v for k, v in data.items() if k != "batch"}, who)
+            self._look_at_today()
+            return answer
+        if kind == ev.HUNG and data.get("batch") not in (None, self.state.plan.batch_id if self.state else None):
+            return self._hang(str(data["batch"]))
         with self._lock:
             now_s = self.parts.clock.monotonic_s()
-            told = self._stop_now(now_s) if kind == ev.STOP_HEAT else _DONE.get(kind, "Noted.")
+            told = self._stop_now(now_s) if kind == ev.STOP_HEAT else DONE.get(kind, "Noted.")
             if self.state is None:
                 return kind == ev.STOP_HEAT, told if kind == ev.STOP_HEAT else "No batch is running."
             given = {"who": who} if kind == ev.STOP_HEAT else {**data, "who": who}  # a stop is never refused
@@ -160,6 +186,24 @@ class Hub:
         problem = self.parts.store.problem
         return True, told if problem is None else f"{told} But it is not saved yet: {problem}"
 
+    def _hang(self, batch_id: str) -> tuple[bool, str]:
+        """Begin to cook a batch that was begun in the bowl."""
+        try:
+            self.start_batch(self.days.plan_to_hang(batch_id))
+        except HubError as fault:
+            return False, str(fault)
+        return True, "Hung. The clock runs; heat begins with the start check."
+
+    def note_test(self, told: str) -> None:
+        """Put into the batch's record how its alarm test stands: "sent", "nobody" or "heard"."""
+        with self._lock:
+            if self.state is None or not self.cooking or self.state.book.phone == told:
+                return
+            event = ev.Event(ev.ALARM_TEST, self.parts.clock.monotonic_s(), self.parts.clock.utc_ms(), {"state": told})
+            self.parts.store.add_event(self.state.plan.batch_id, event)
+            self.state = self.state._replace(book=ev.apply(self.state.book, event))
+        self.parts.store.commit()
+
     def tell(self, name: str, sentence: str | None) -> None:
         """Let a sentence stand on the page under its name; None: it is over."""
         with self._lock:
@@ -169,11 +213,7 @@ class Hub:
         """Curves of the running batch for the chart; none while the record cannot be read."""
         with self._lock:
             state, kit = self.state, self.watch.kit
-        try:
-            return self._curves.history(state, kit, points, self.parts.clock.utc_ms())
-        except HubError as fault:
-            LOG.warning("%s", fault)
-            return self._curves.history(None, "", points, 0)
+        return self._curves.history(state, kit, points, self.parts.clock.utc_ms())
 
     def _stop_now(self, now_s: float) -> str:
         kit = self.watch.kit
@@ -209,11 +249,11 @@ class Hub:
                     self._result(result)
             now_s = self.parts.clock.monotonic_s()
             self._watch_stop(now_s)
-            self._watch_client(now_s)
+            self._client_watch.look(now_s)
             self._show(now_s, at_most_every_s=PICTURE_S)
 
     def _number_permits(self, now_s: float) -> None:
-        """A run of the hub has numbers for four days of permits; then it needs a new, committed run number."""
+        """After four days of permits the hub needs a new, committed run number."""
         if not self.parts.heater.needs_run or 0.0 <= now_s - self._run_tried_s < RUN_AGAIN_S:
             return
         self._run_tried_s = now_s
@@ -230,17 +270,6 @@ class Hub:
         wanted = self.state is None or self.cooking
         self.troubles.put("stop", f"The stop is {told}." if told and wanted else None, now_s)
 
-    def _watch_client(self, now_s: float) -> None:
-        counters = self.parts.client.counters
-        if counters.oversized > self._oversized:
-            self.troubles.news(
-                f"A message to {counters.oversized_topic} of over 8 KB was refused unread: look what publishes there.",
-                now_s,
-            )
-        if counters.lost_in > self._lost_in:
-            self.troubles.news("The hub was too busy for some messages; what they held is sent again.", now_s)
-        self._oversized, self._lost_in = counters.oversized, counters.lost_in
-
     def _link(self, link: Link) -> None:
         if link.up:
             LOG.info("%s", link.why)
@@ -252,11 +281,12 @@ class Hub:
             self.troubles.news(result.sentence, self.parts.clock.monotonic_s())
         elif isinstance(result, KitNote):
             self.watch.note(result)
-        elif result.live:
-            if not self.watch.kit:
+        elif result.live or self._catch_up.waiting:
+            if not self.watch.kit and result.kit != self.parts.refrigerator:
                 self._choose(result.kit)
             if result.kit == self.watch.kit:
-                self._frame(result)
+                for frame in self._catch_up.take(result, self.parts.clock.monotonic_s()):
+                    self._frame(frame)
 
     def _choose(self, kit: str) -> None:
         """The first kit that is heard, where none was named, is the one; a running batch remembers it."""
@@ -276,7 +306,9 @@ class Hub:
         self._take(decision)
         self._curves.add(frame)
         self._foresight.heed(frame.kit, decision.state)
-        self._note_target(frame, decision)
+        self._targets.note(frame, decision)
+        if not frame.live:
+            return  # caught up with after a restart: nothing is heated on what is past
         self.parts.heater.set_caps(frame.kit, self.watch.cap_degC, decision.state.plan.cap_degC)
         now_s = self.parts.clock.monotonic_s()
         if self.parts.simulated_only and not self.watch.simulated:
@@ -287,14 +319,6 @@ class Hub:
             self.troubles.put("heat", f"No heat: {trouble}.", now_s)
         elif decision.fresh or not decision.heat:  # what stands against heat is then among the batch's notes
             self.troubles.put("heat", None, now_s)
-
-    def _note_target(self, frame: DatedFrame, decision: Decision) -> None:
-        """The target goes into the record when it moved by what a chart could show, or heat came or went."""
-        target_degC, noted_degC = decision.target_degC if decision.heat else None, self._noted_degC
-        both = target_degC is not None and noted_degC is not None
-        if (abs(target_degC - noted_degC) >= TARGET_KELVIN) if both else (target_degC is not noted_degC):  # type: ignore[operator]
-            self.parts.store.add_target(frame.kit, frame.utc_ms, target_degC)
-            self._noted_degC = target_degC
 
     def _take(self, decision: Decision) -> None:
         for event in decision.events:  # first: one that cannot be written must not count
@@ -314,7 +338,8 @@ class Hub:
                 self.last_frame,
                 kit=self.watch.described(age_s),
                 alarms=self._alarms(age_s, now_s),
-                warmup_s=self._curves.warmup_s(),
+                warmup_s=self._curves.warmup_s(now_s if self.cooking else None),
+                today=self.today,
                 title="fiftyover",
                 finishes=self._foresight.finishes(self.state.book.hanging, now_s) if self.state else None,
             )
@@ -362,6 +387,7 @@ class Hub:
         if 0.0 <= now_s - self._days_s < DAYS_S:
             return
         self._days_s = now_s
+        self._look_at_today()
         try:
             told = self.days.alarms()
         except HubError as fault:  # the record cannot be read just now, which the store tells itself
@@ -369,12 +395,3 @@ class Hub:
             return
         with self._lock:
             self.troubles.put("days", " ".join(told) or None, now_s)
-
-
-_DONE = {
-    ev.PULLED: "Pulled. Into the ice bath with it.",
-    ev.HAND_READING: "Reading noted.",
-    ev.RESUME_HEAT: "Heat may go on.",
-    ev.DOOR: "Door noted.",
-    ev.UNDO: "Undone.",
-}

@@ -14,15 +14,16 @@ ALERT_MAX_LETTERS = 240
 class KitWatch:
     """The one kit that this hub cooks with: the named one, else the first that is heard."""
 
-    def __init__(self, kit: str) -> None:
+    def __init__(self, kit: str, never: str = "") -> None:
         self.kit = kit
+        self._never = never  # the small kit of the refrigerator
         self.notes: dict[str, str] = {}
         self.alerts: dict[str, str] = {}
         self._early: dict[str, dict[str, str]] = {}
 
     def choose(self, kit: str) -> None:
         """Take this kit unless another was named."""
-        if kit and not self.kit:
+        if kit and not self.kit and kit != self._never:
             self.kit = kit
             for name, text in self._early.pop(kit, {}).items():
                 self._keep(name, text)
@@ -30,6 +31,8 @@ class KitWatch:
 
     def note(self, note: KitNote) -> None:
         """Keep what the kit says of itself; before a kit was chosen, what each says."""
+        if note.kit == self._never:
+            return
         if not self.kit:
             if len(self._early) < KITS_MAX or note.kit in self._early:
                 early = self._early.setdefault(note.kit, {})

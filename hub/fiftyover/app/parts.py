@@ -26,12 +26,13 @@ class Parts:
     live: Live
     kit: str = ""
     simulated_only: bool = False
+    refrigerator: str = ""  # the small kit in the refrigerator: never the one that heats
 
 
 def reading_of(frame: DatedFrame) -> Reading:
     """The batch's view of a frame."""
     return Reading(
-        at_s=frame.at_s,
+        at_s=round(frame.at_s * 1000.0) / 1000.0,  # as it is read again from the record
         utc_ms=frame.utc_ms,
         chamber_degC=frame.t[0] if frame.t else None,
         probe_degC=tuple(frame.t),

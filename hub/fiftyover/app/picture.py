@@ -8,7 +8,8 @@ from dataclasses import asdict
 from typing import Any
 
 from ..alerts.rules import alerts_of
-from ..batch import course
+from ..batch import course, judge
+from ..batch.day import Day
 from ..batch.state import BatchState
 from ..batch.tracks import believed
 from ..process import comeup
@@ -28,10 +29,12 @@ def picture(
     warmup_s: float | None,
     title: str,
     finishes: Mapping[int, Span] | None = None,
+    today: Day | None = None,
 ) -> dict[str, Any]:
     """One snapshot for the page (JSON-able). `kit` tells id, age_s and simulated; temperatures in °C, times UTC ms.
 
-    `alarms` are what hub and kit have to tell; the batch's own are added. `finishes`: when each chub is expected.
+    `alarms` are what hub and kit have to tell; the batch's own are added. `finishes`: when each chub is
+    expected. `today`: the days' marks of the batch.
     """
     shown: dict[str, Any] = {
         "name": state.plan.name if state else title,
@@ -48,6 +51,7 @@ def picture(
         "alarms": [asdict(alert) for alert in alerts_of(state, alarms)],
         "chubs": [],
         "stopped": False,
+        "phone": "",
         "stage": "",
         "next": "No batch is running.",
         "next_at": None,
@@ -62,8 +66,9 @@ def picture(
         "target_degC": _rounded(state.target_degC) if state.heat else None,
         "limit_degC": state.plan.cap_degC,
         "band_degC": list(state.plan.band_degC),
-        "chubs": [_chub(state, frame, one.number, finishes) for one in state.plan.chubs],
+        "chubs": [_chub(state, frame, one.number, finishes, today or Day()) for one in state.plan.chubs],
         "stopped": state.book.stopped is not None,
+        "phone": state.book.phone,
         "stage": _stage(state),
         **errands(state, finishes),
     }
@@ -76,19 +81,27 @@ def _stage(state: BatchState) -> str:
     return "; ".join(part for part in ("" if row and state.why == "stage" else words, row.removesuffix(".")) if part)
 
 
-def warmup_s_of(rows: Sequence[tuple[float, Sequence[float | None]]]) -> float | None:
-    """The longest warm-up clock of any channel, from (steady s, temperatures) rows; None before a core passed 50 °F."""
+def warmup_s_of(
+    rows: Sequence[tuple[float, Sequence[float | None]]], day: Day | None = None, hung_s: float | None = None
+) -> float | None:
+    """The longest warm-up clock of any channel, from (steady s, temperatures) rows, and what the days' marks say of the
+    time before them; None before the first two."""
     longest = None
     for channel in range(1, max((len(t) for _, t in rows), default=0)):
         curve = [(at_s, t[channel]) for at_s, t in rows if channel < len(t) and t[channel] is not None]
         if len(curve) >= 2:
             hours = comeup.hours([at_s for at_s, _ in curve], [degC for _, degC in curve if degC is not None])
             if hours is not None and math.isfinite(hours):
+                if day is not None:
+                    at_s, degC = curve[0]
+                    hours += judge.hours_before(at_s, degC or 0.0, day, at_s if hung_s is None else hung_s)
                 longest = max(longest or 0.0, hours * 3600.0)
     return longest
 
 
-def _chub(state: BatchState, frame: DatedFrame | None, number: int, finishes: Mapping[int, Span]) -> dict[str, Any]:
+def _chub(
+    state: BatchState, frame: DatedFrame | None, number: int, finishes: Mapping[int, Span], today: Day
+) -> dict[str, Any]:
     book, chub = state.book, state.plan.chub(number)
     channel = book.probe_of.get(number)
     status = frame.s[channel] if frame and channel is not None and channel < len(frame.s) else ""
@@ -99,7 +112,7 @@ def _chub(state: BatchState, frame: DatedFrame | None, number: int, finishes: Ma
     return {
         "number": number,
         "line": chub.line,
-        "place": chub.place,
+        "place": today.place(state.plan, number),
         "probe": channel,
         "lead": number == state.lead_chub and number in book.hanging,
         "guessed": guessed,

@@ -18,7 +18,7 @@ from ..errors import PlanError
 from ..reports import paper, sheet_view
 from ..reports.batch_file import batch_toml
 from ..reports.figures import UNITS
-from . import cook_time
+from . import cook_time, schedules
 
 DENSE_CHUBS = 14  # more of them, and the page is set smaller so that it stays one
 RECIPES = resources.files("fiftyover.reports") / "recipes"
@@ -29,6 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("recipe", nargs="?", metavar="RECIPE.TOML", help="a recipe file, or the name of a shipped one")
     add("--recipes", action="store_true", help="name the shipped recipes")
+    add("--schedules", action="store_true", help="name the shipped schedules and where they come from")
     add("--write", type=Path, metavar="FILE", help="write the shipped recipe to a file, to be changed")
     when = parser.add_mutually_exclusive_group()
     when.add_argument("--start", metavar="WHEN", help='begin then: "2026-11-27 18:00" (now)')
@@ -47,13 +48,15 @@ def run(args: argparse.Namespace) -> int:
     if args.recipes:
         sys.stdout.write("".join(f"{name}\n" for name in shipped()))
         return 0
+    if args.schedules:
+        sys.stdout.write(f"{schedules.listing()}\n")
+        return 0
     if args.recipe is None:
         raise PlanError("Name a recipe file, or one of the shipped recipes (`fiftyover plan --recipes`).")
     if args.write is not None:
         _write(args.write, _text(args.recipe))
         return 0
     sheet, midnight = planned(args, datetime.now().replace(second=0, microsecond=0))
-    closing = sheet_view.CAUTION
     if args.html is not None:
         _write(args.html, page(sheet, midnight))
     if args.batch is not None:
@@ -62,13 +65,16 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.write(json.dumps(sheet_view.sheet_data(sheet, midnight), allow_nan=False) + "\n")
     elif args.html is None and args.batch is None:
         blocks = sheet_view.blocks(sheet, midnight)
-        sys.stdout.write(paper.text(sheet.recipe.name, blocks, sheet.notices, closing) + "\n")
+        sys.stdout.write(
+            paper.text(sheet.recipe.name, blocks, sheet_view.notices(sheet), sheet_view.closing(sheet)) + "\n"
+        )
     return 0
 
 
 def planned(args: argparse.Namespace, now: datetime) -> tuple[Sheet, datetime | None]:
     """The sheet of the options, and the midnight that its timeline counts from (None: no timeline)."""
-    sheet = batch_sheet.make_sheet(read_recipe(args.recipe, args.units))
+    recipe = read_recipe(args.recipe, args.units)
+    sheet = schedules.sheet_of(recipe, Path(args.recipe).parent)
     if args.no_times:
         return sheet, None
     start, done_by = _moment("--start", args.start), _moment("--done-by", args.done_by)
@@ -91,9 +97,9 @@ def page(sheet: Sheet, midnight: datetime | None) -> str:
         "sheet.html",
         title=sheet.recipe.name,
         note=sheet.recipe.note,
-        notices=sheet.notices,
+        notices=sheet_view.notices(sheet),
         blocks=sheet_view.blocks(sheet, midnight),
-        closing=sheet_view.CAUTION,
+        closing=sheet_view.closing(sheet),
         dense=len(sheet.chubs) > DENSE_CHUBS,
     )
 

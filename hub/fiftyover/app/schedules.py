@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from ..batch.plan import Plan
+from ..batch.recipe import Recipe
 from ..batch.schedule import at_line, schedule_from_text
+from ..batch.sheet import Sheet, make_sheet
 from ..batch.written import data_of_stages, plan_from_data
 from ..errors import PlanError
 
@@ -18,6 +20,31 @@ SCHEDULES = resources.files("fiftyover.batch") / "schedules"
 def shipped() -> list[str]:
     """Names of the schedules that come with the program."""
     return sorted(path.name.removesuffix(".toml") for path in SCHEDULES.iterdir() if path.name.endswith(".toml"))
+
+
+def names(folder: Path | None) -> list[str]:
+    """Names to choose from: the shipped ones, and the files of a folder of one's own."""
+    own = sorted(path.name for path in folder.glob("*.toml")) if folder is not None and folder.is_dir() else []
+    return [*shipped(), *own]
+
+
+def listing() -> str:
+    """The shipped schedules as text: name, what it is called, where it comes from."""
+    read = [(name, schedule_from_text(_text(name, Path())[0], name)) for name in shipped()]
+    return "\n".join(f"{name}: {one.name}\n    {one.source}" for name, one in read)
+
+
+def sheet_of(recipe: Recipe, folder: Path) -> Sheet:
+    """Work a recipe out with the schedule that it names; PlanError with the schedule's line where that is wrong."""
+    name = recipe.cook.schedule
+    if name is None:
+        return make_sheet(recipe)
+    text, where = _text(name, folder)
+    schedule = schedule_from_text(text, where)
+    try:
+        return make_sheet(recipe, schedule)
+    except PlanError as fault:
+        raise at_line(text, fault, where) from None
 
 
 def plan_with_schedule(batch_id: str, data: Mapping[str, Any], folder: Path) -> Plan:

@@ -26,6 +26,7 @@ from ..broker.setup import BROKER
 from ..clock import Clock
 from ..errors import BrokerError, PlanError, SettingsError
 from ..heater import Heater
+from ..influx.copy import copying
 from ..ingest import Inbox
 from ..settings import BrokerSettings, Settings
 from ..store import Store
@@ -115,9 +116,12 @@ def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
         inbox: queue.Queue[Message | Link] = queue.Queue(INBOX_MAX)
         client = BrokerClient(where, store.hub_id, inbox, now_s=clock.monotonic_s)
         heater = Heater(store.hub_id, store.run_number, client.publish)
-        kits = {settings.kit.id} if settings.kit.id else None
+        small = settings.kit.refrigerator
+        kits = {settings.kit.id, *({small} if small else ())} if settings.kit.id else None
         live = Live()
-        parts = Parts(clock, store, Inbox(store, clock, kits), client, heater, live, settings.kit.id)
+        parts = Parts(
+            clock, store, Inbox(store, clock, kits), client, heater, live, settings.kit.id, refrigerator=small
+        )
         hub = Hub(parts, inbox)
         stack.callback(client.stop)
         client.start()
@@ -132,6 +136,7 @@ def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
         if page.entry is not None:
             desk.forget = page.entry.forget
         delivery.start()
+        stack.enter_context(copying(settings.influx, store.path, lambda told: hub.tell("influx", told)))
         yield hub, page, _Watch(child)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from fiftyover.batch import attend
 from fiftyover.batch import events as ev
 from fiftyover.batch import watch as rules
 from fiftyover.batch.believe import Row
@@ -51,8 +52,8 @@ def _tell(book: Book, wrong: frozenset[str], add: Add) -> None:
 
 def alone(book: Book, at_s: float) -> frozenset[str]:
     """Names of the alarms for a batch that no person has touched for long."""
-    touched = (e.at_s for e in reversed(book.log) if e.kind in ev.MARKS and e.data.get("by") != "seen")
-    alone_s = at_s - next(touched, at_s)
+    last_s = attend.touched_s(book)
+    alone_s = 0.0 if last_s is None else at_s - last_s
     if alone_s >= rules.ALONE_OFF_S:
         return frozenset({rules.ALONE, rules.LEFT_ALONE})
     return frozenset({rules.ALONE}) if alone_s >= rules.ALONE_ASK_S else frozenset()

@@ -25,6 +25,7 @@ SWAPPED_S = 180.0
 STUCK_S = 1200.0  # no noise at all for so long while the air is far hotter
 STUCK_KELVIN = 0.011  # one step of the wire's two decimals
 REJOIN_SLACK_KELVIN = 1.0
+DOUBTED = "warms as no chub does beside the others: read its chub by hand"  # see `doubt`; only a hand reading ends it
 OVER_FADES = 0.995  # per five seconds: in about a quarter of an hour
 
 
@@ -127,6 +128,8 @@ def watch(track: Track, rows: Sequence[Row], channel: int, diameter_mm: float, m
     if track.out is None and track.used_degC is not None:
         over = max(row.chamber_degC - track.used_degC, track.over_kelvin * OVER_FADES)
         track = track._replace(over_kelvin=over)
+    if track.out == DOUBTED:
+        return track._replace(good_since_s=row.at_s)
     why = fault(track, rows, channel, diameter_mm, masked)
     if why is not None:
         return track._replace(out=track.out or why, good_since_s=row.at_s, used_degC=_before(track, rows, channel))

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from fiftyover.batch import estimate, notices, trips
+from fiftyover.batch import doubt, estimate, notices, trips
 from fiftyover.batch import events as ev
-from fiftyover.batch.ahead import Warming, carry_kelvin, core_after, settle_s
-from fiftyover.batch.believe import CONFIRM_S
+from fiftyover.batch.ahead import Warming, carry_kelvin, core_after, pace, settle_s
+from fiftyover.batch.believe import CONFIRM_S, DOUBTED
 from fiftyover.batch.course import asked
+from fiftyover.batch.doubt import Rise
 from fiftyover.batch.estimate import Guess
 from fiftyover.batch.heat import cap_degC
 from fiftyover.batch.learn import Fit, mean
@@ -26,6 +27,8 @@ NEAR_KELVIN = 25.0  # no outlook is made for a core further below the band
 LATE_CORE_DEGC = 60.0  # 140 °F: only above it may the chamber fall for an unanswered call
 CHECK_SPREADS = 1.5  # a chub is checked before it can be this many spreads further than reckoned
 CHECK_TOGETHER_S = 600.0  # chubs due for a check within this are asked for in one trip
+DOUBT_AFTER_S = 1800.0  # of heat after a door: then all of a slope's window is of a settled core
+DRIFTED_BEFORE_S = 1800.0  # so long before it was seen a drift may have begun: that is struck out, too
 SURE_SHARE = 0.4  # of the band: a guess at least this sure calls without another check
 
 Add = Callable[..., None]
@@ -66,6 +69,7 @@ def look_ahead(state: BatchState, add: Add) -> BatchState:
     at_s = state.blocks[-1].at_s + BLOCK_S / 2.0
     slopes = _slopes(state, at_s)
     state = _learn(state, slopes)
+    state = _doubt(state, slopes, at_s, add)
     state = _advance(state, at_s)
     book = state.book
     outlooks = [o for o in (_probed(state, slopes, n, at_s) for n in slopes) if o is not None]
@@ -127,9 +131,7 @@ def _learn(state: BatchState, slopes: dict[int, Slope]) -> BatchState:
     for number, slope in slopes.items():
         chub = state.plan.chub(number)
         fit = fits.get(number) or Fit(chub.diameter_mm)
-        hung_s = state.book.hung_s[number]
-        settled = slope.middle_s - hung_s > SETTLES * settle_s(chub.diameter_mm) and state.settled_s >= LEARN_AFTER_S
-        if slope.length_s >= SHORTEST_S and settled and not state.book.door_open:
+        if _settled(state, number, slope) and state.settled_s >= LEARN_AFTER_S and not state.book.door_open:
             fit = fits[number] = fit.seen(slope.core_degC, slope.slope, slope.air_degC)
         own[number] = fit.warming()
         if slope.length_s >= SHORTEST_S:
@@ -139,6 +141,51 @@ def _learn(state: BatchState, slopes: dict[int, Slope]) -> BatchState:
         millimetres = sum(c.diameter_mm for c in chubs) / len(chubs)
         lines[line] = (mean([own[c.number] for c in chubs]), millimetres)
     return state._replace(lines=lines, own=own, fits=fits)
+
+
+def _settled(state: BatchState, number: int, slope: Slope) -> bool:
+    hung_s, settling_s = state.book.hung_s[number], settle_s(state.plan.chub(number).diameter_mm)
+    return slope.length_s >= SHORTEST_S and slope.middle_s - hung_s > SETTLES * settling_s
+
+
+def _doubt(state: BatchState, slopes: dict[int, Slope], at_s: float, add: Add) -> BatchState:
+    """Find a probe that drifts hot by the settled slopes: it is not believed, and its chub is asked for by hand."""
+    quiet = state.settled_s >= DOUBT_AFTER_S and state.heat and not state.book.door_open
+    rises = {n: _rise(state, n, one) for n, one in slopes.items() if quiet and _settled(state, n, one)}
+    # After a door the chubs may hang elsewhere: what is remembered begins anew.
+    doubts = {n: one if quiet else doubt.Doubt(cleared=one.cleared) for n, one in state.doubts.items()}
+    for number in rises:
+        doubts[number] = doubt.step(doubts.get(number, doubt.Doubt()), number, rises, at_s)
+    state = state._replace(doubts=doubts)
+    for number in rises:
+        if doubt.doubted(doubts[number], at_s):
+            state = _disbelieve(state, number, at_s, add)
+            del slopes[number]
+    return state
+
+
+def _disbelieve(state: BatchState, number: int, at_s: float, add: Add) -> BatchState:
+    channel, found = state.book.probe_of[number], state.doubts[number]
+    since_s = at_s if found.over_since_s is None else found.over_since_s
+    add(ev.PROBE_OUT, probe=channel, chub=number, why=DOUBTED, from_s=since_s - DRIFTED_BEFORE_S)
+    core_degC = believed(state)[number] - max(0.0, found.offset_kelvin)
+    if number not in state.book.checks:
+        add(ev.CHECK_ASKED, chub=number, core_degC=round(core_degC, 2))
+    return state._replace(
+        tracks={**state.tracks, channel: state.tracks[channel]._replace(out=DOUBTED)},
+        guesses={**state.guesses, number: estimate.begin(number, core_degC, at_s, "probe")},
+        doubts={n: one for n, one in state.doubts.items() if n != number},
+        # What was learned of it is of the drift: it is reckoned by its line.
+        own={n: one for n, one in state.own.items() if n != number},
+        fits={n: one for n, one in state.fits.items() if n != number},
+    )
+
+
+def _rise(state: BatchState, number: int, slope: Slope) -> Rise:
+    chub = state.plan.chub(number)
+    model = (state.fits.get(number) or Fit(chub.diameter_mm)).warming()
+    share = model.per_kelvin / pace(chub.diameter_mm)
+    return Rise(chub.line, chub.diameter_mm, slope.core_degC, slope.slope, slope.air_degC, share, model.wet)
 
 
 def _advance(state: BatchState, at_s: float) -> BatchState:

@@ -45,19 +45,6 @@ def asked(stage: Stage, plan: Plan, cap_degC: float) -> Asked:
     )
 
 
-def to_the_end(plan: Plan, book: Book, under_kelvin: float) -> Asked | None:
-    """The law by which the batch goes on to its end, for who looks ahead; None while another stage is to follow.
-
-    A hold is put as a floor and a limit of that temperature: the limit less ``under_kelvin`` is what is held.
-    """
-    if book.stage < len(plan.stages) - 1:
-        return None
-    found = asked(plan.stages[-1], plan, plan.cap_degC)
-    if found.hold_degC is None:
-        return found
-    return found._replace(floor_degC=found.hold_degC, limit_degC=min(found.limit_degC, found.hold_degC + under_kelvin))
-
-
 def preheating(book: Book) -> bool:
     """Whether the empty chamber is being heated for the chubs to come."""
     return book.preheat_s is not None and not book.hung_s

@@ -9,7 +9,7 @@ while another hangs in the smoker. ``undo-mark`` names an event by its number am
 | mixed, bloomed, packed | core_degC or null (packed: note) |
 | stuffed | core_degC of the warmest chub, or null: the warm-up clock begins |
 | into-refrigerator | chubs: empty before the cook (the cure hold), with the channel of the ``probe`` in the glass of
-water, or null; after the cook those that are put away |
+water, or null, and the ``kit`` it belongs to, where that is another one; after the cook those that are put away |
 | wood, water, damper | note |
 | turned | chubs: the two that change places |
 | into-ice, out-of-ice | chubs |
@@ -27,6 +27,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fiftyover.batch.events import Book, Event
+from fiftyover.batch.plan import Plan
 from fiftyover.errors import PlanError
 from fiftyover_kit.contract.units import kelvin_from_degF_difference
 
@@ -97,6 +98,7 @@ class Day:
     stuffed_degC: float | None = None
     held_s: float | None = None
     water_probe: int | None = None
+    water_kit: str = ""
     iced_s: Mapping[int, float] = field(default_factory=dict)
     out_of_ice_s: Mapping[int, float] = field(default_factory=dict)
     cold_s: Mapping[int, float] = field(default_factory=dict)
@@ -107,6 +109,14 @@ class Day:
     kg: Mapping[str, float] = field(default_factory=dict)
     second: Second | None = None
     closed_s: float | None = None
+
+    def place(self, plan: Plan, number: int, at_s: float = math.inf) -> str:
+        """Where a chub hangs at a moment, after all that were turned until then."""
+        places = {chub.number: chub.place for chub in plan.chubs}
+        for turned_s, one, other in self.turned:
+            if turned_s <= at_s:
+                places[one], places[other] = places[other], places[one]
+        return places[number]
 
     @property
     def is_poultry(self) -> bool:
@@ -148,7 +158,8 @@ def _chubs_at(mapping: Mapping[int, float], event: Event) -> dict[int, float]:
 
 def _cold(day: Day, event: Event) -> Day:
     if not event.data["chubs"]:
-        return replace(day, held_s=event.at_s, water_probe=event.data.get("probe"))
+        kit = str(event.data.get("kit") or "")
+        return replace(day, held_s=event.at_s, water_probe=event.data.get("probe"), water_kit=kit)
     return replace(day, cold_s=_chubs_at(day.cold_s, event))
 
 
@@ -185,10 +196,11 @@ _APPLY: dict[str, Callable[[Day, Event], Day]] = {
 
 def _number(data: Mapping[str, Any], key: str, low: float, high: float, unit: str, what: str) -> float:
     value = data.get(key)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
         raise PlanError(f"Say {what}: a number in {unit} is missing.")
-    if not low <= value <= high:
-        raise PlanError(f"{value:g} {unit} is not {what}: it lies outside {low:g} to {high:g} {unit}.")
+    if not low <= value <= high:  # an integer of many digits is compared as it is: as a float it does not exist
+        shown = f"{value:g}" if abs(value) < 1e15 else "So much"
+        raise PlanError(f"{shown} {unit} is not {what}: it lies outside {low:g} to {high:g} {unit}.")
     return float(value)
 
 
@@ -208,7 +220,7 @@ def _pulled(book: Book | None, data: dict[str, Any], already: Iterable[int] = ()
     numbers = data.get("chubs")
     if numbers is None:
         numbers = sorted(out - set(already))
-    if not isinstance(numbers, list) or not numbers or not all(isinstance(one, int) for one in numbers):
+    if not isinstance(numbers, list) or not numbers or not all(type(one) is int for one in numbers):
         raise PlanError("Say which chubs: none that came out of the smoker is left.")
     for number in numbers:
         if number not in out:
@@ -219,8 +231,8 @@ def _pulled(book: Book | None, data: dict[str, Any], already: Iterable[int] = ()
 def _check_cold(day: Day, book: Book | None, data: dict[str, Any]) -> dict[str, Any]:
     if book is None or not book.hung_s:
         probe = data.get("probe")
-        if probe is not None and (isinstance(probe, bool) or not isinstance(probe, int) or not 1 <= probe <= 31):
-            raise PlanError(f"{probe!r} is no probe that could hang in the glass of water: probes count from 1 to 31.")
+        if probe is not None and (isinstance(probe, bool) or not isinstance(probe, int) or not 0 <= probe <= 31):
+            raise PlanError(f"{probe!r} is no probe that could hang in the glass of water: probes count from 0 to 31.")
         return {**data, "chubs": []}
     return _pulled(book, data, day.cold_s)
 
@@ -231,7 +243,8 @@ def _check_ice(day: Day, book: Book | None, data: dict[str, Any]) -> dict[str, A
 
 def _check_out_of_ice(day: Day, _: Book | None, data: dict[str, Any]) -> dict[str, Any]:
     numbers = data.get("chubs") or sorted(set(day.iced_s) - set(day.out_of_ice_s))
-    if not numbers or not set(numbers) <= set(day.iced_s):
+    known = isinstance(numbers, list) and all(type(one) is int and one in day.iced_s for one in numbers)
+    if not numbers or not known:
         raise PlanError("No such chub is in the ice: mark it as put into ice first.")
     return {**data, "chubs": list(numbers)}
 
@@ -241,14 +254,14 @@ def _check_turned(_: Day, book: Book | None, data: dict[str, Any]) -> dict[str, 
     if book is None or not isinstance(pair, list) or len(pair) != 2 or pair[0] == pair[1]:
         raise PlanError("Say which two chubs changed places.")
     for number in pair:
-        if number not in book.hanging:
-            raise PlanError(f"Chub {number} does not hang in the smoker.")
+        if type(number) is not int or number not in book.hanging:
+            raise PlanError(f"Chub {number!r:.40} does not hang in the smoker.")
     return data
 
 
 def _check_core(_: Day, book: Book | None, data: dict[str, Any]) -> dict[str, Any]:
     number = data.get("chub")
-    if book is None or not isinstance(number, int):
+    if book is None or type(number) is not int:
         raise PlanError("Say which chub was read: its number is missing.")
     book.plan.chub(number)
     held_s = 0.0 if data.get("held_s") is None else _number(data, "held_s", 0.0, HELD_MOST_S, "s", "how long it held")
@@ -263,7 +276,7 @@ def _check_weighed(_: Day, __: Book | None, data: dict[str, Any]) -> dict[str, A
 
 def _check_second(_: Day, book: Book | None, data: dict[str, Any]) -> dict[str, Any]:
     number = data.get("chub")
-    if book is None or not isinstance(number, int):
+    if book is None or type(number) is not int:
         raise PlanError("Say which chub was read with the other thermometer: take the coldest one.")
     book.plan.chub(number)
     core = None if data.get("core_degC") is None else _core_degC(data)
@@ -290,7 +303,7 @@ def _check_undo(day: Day, _: Book | None, data: dict[str, Any]) -> dict[str, Any
     able = [i for i, e in enumerate(day.log) if e.kind not in (RECIPE, UNDO_MARK) and i not in day.void]
     number = data.get("event", able[-1] if able else None)
     if number not in able:
-        raise PlanError("There is nothing to undo." if number is None else f"There is no mark {number!r} to undo.")
+        raise PlanError("There is nothing to undo." if number is None else f"There is no mark {number!r:.40} to undo.")
     return {**data, "event": number}
 
 

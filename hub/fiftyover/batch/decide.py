@@ -1,25 +1,23 @@
 """Readings in, decisions out: believe, lead, target, duty every five seconds; outlooks and calls every half minute.
 Pure.
 
-``decide(state, reading)`` takes each live frame once, in order of time; ``silent`` says what holds without frames;
-``rebuild`` makes the state again from events and frames. The person's marks come through `marks.on_mark`.
+``decide(state, reading)`` takes each live frame once, in order of time; ``silent`` says what holds without frames. The
+person's marks come through `marks.on_mark`; after a restart `again` makes the state anew from events and frames.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import replace
 
 from fiftyover.batch import alarms, marks
 from fiftyover.batch import events as ev
-from fiftyover.batch.believe import Row, over_chamber, swapped, watch
+from fiftyover.batch.believe import DOUBTED, Row, over_chamber, swapped, watch
 from fiftyover.batch.calls import look_ahead
 from fiftyover.batch.course import preheating
 from fiftyover.batch.estimate import begin
 from fiftyover.batch.events import Book, Event
 from fiftyover.batch.heat import heat, kit_missed
-from fiftyover.batch.plan import Plan
 from fiftyover.batch.state import (
     ASK_AFTER_S,
     BLOCK_S,
@@ -37,13 +35,13 @@ from fiftyover.batch.state import (
     new_state,
 )
 from fiftyover.batch.tracks import place
-from fiftyover.control import controller, door
+from fiftyover.control import door
 from fiftyover_kit.contract.limits import STATUS_HEATS
 
-SWITCHED_OFTEN = 50  # events of the relay's wear: about one an hour
+SWITCHED_OFTEN = 10  # of the relay's wear
 
 on_mark = marks.on_mark
-__all__ = ["BatchState", "Decision", "Reading", "decide", "new_state", "on_mark", "rebuild", "silent"]
+__all__ = ["BatchState", "Decision", "Reading", "decide", "new_state", "on_mark", "silent"]
 
 
 class _Log:
@@ -82,31 +80,6 @@ def decide(state: BatchState, reading: Reading) -> Decision:
 def silent(state: BatchState) -> Decision:
     """Say what holds while no frame comes: no heat. The state stays; the next frame shows the gap."""
     return replace(decision(state), duty=0.0, heat=False, why="no-frames")
-
-
-def rebuild(plan: Plan, events: Iterable[Event], readings: Iterable[Reading]) -> BatchState:
-    """Make the state again after a restart from the batch's events and its frames (the newest 20 min, or thinned since
-    it was hung), both oldest first. The controller goes on at the duty of the last frame."""
-    state = new_state(plan)
-    waiting = list(events)
-    for reading in readings:
-        while waiting and waiting[0].at_s <= reading.at_s:
-            state = marks.replay(state, waiting.pop(0))
-        # What the readings say again is already in the events.
-        state = decide(state, reading).state._replace(book=state.book)
-    for event in waiting:
-        state = marks.replay(state, event)
-    return _taken_over(state)
-
-
-def _taken_over(state: BatchState) -> BatchState:
-    last = state.last
-    if last is None or last.chamber_degC is None or state.target_degC is None:
-        return state
-    control = controller.hand_over(
-        state.tuning, state.control, last.at_s, last.chamber_degC, state.target_degC, last.duty
-    )
-    return state._replace(control=control)
 
 
 def _good(reading: Reading) -> bool:
@@ -205,7 +178,7 @@ def _door(state: BatchState, reading: Reading, row: Row, log: _Log) -> BatchStat
 
 
 def _meant_cooler(state: BatchState, core_degC: float | None) -> bool:
-    """Whether the stage asks for a chamber no warmer than this core: that tells nothing of swapped probes."""
+    """Whether the stage asks for a chamber that is no warmer than this core: that tells nothing of swapped ones."""
     target = state.target_degC
     return state.why == "stage" and target is not None and core_degC is not None and core_degC >= target
 
@@ -219,8 +192,10 @@ def _tracks(state: BatchState, row: Row, log: _Log) -> BatchState:
             continue
         chub = state.plan.chub(number)
         track = watch(track, state.rows, channel, chub.diameter_mm, masked)
-        cooler = log.book.late_s is not None or _meant_cooler(state, row.probe_degC[channel])
-        track = over_chamber(track, row, channel, masked or not state.heat or cooler)
+        doubted = track.out == DOUBTED  # what drifts tells nothing of swapped probes
+        unattended = log.book.late_s is not None or state.why == "unattended"  # the chamber may be under a core
+        cooler = unattended or _meant_cooler(state, row.probe_degC[channel])
+        track = over_chamber(track, row, channel, masked or doubted or not state.heat or cooler)
         tracks[channel] = track
         if track.out is not None and track.out != "moved" and channel not in log.book.out:
             log.add(ev.PROBE_OUT, probe=channel, chub=number, why=track.out, from_s=row.at_s - ev.STRIKE_S)

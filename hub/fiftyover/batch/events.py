@@ -24,6 +24,8 @@ events always give the same book. Person's marks may be undone, what the tool sa
 | smoke-low | tool | low: wood on the element cannot smoulder, or can again |
 | tuned | tool | gain, integral_s, ... of the controller, measured on this smoker; or failed: why not |
 | switched | tool | count: how often the element went on since the last such event |
+| alarm-test | tool | state: "sent", "nobody" (there is nobody to send it to) or "heard" (answered from the phone) |
+| here | person | somebody stays with the smoker for now |
 | start-checked | tool | rise_kelvin, on_s: the chamber probe, and only it, answered the first heat |
 | alarm, alarm-over | tool | name, says, stops: heat waits for a person (`resume-heat`) |
 | undo | person | event: number of the event in the batch, from 0 |
@@ -70,9 +72,12 @@ SMOKE_LOW = "smoke-low"
 TUNED = "tuned"
 SWITCHED = "switched"
 FINISHED = "finished"
+ALARM_TEST = "alarm-test"
+HERE = "here"
 UNDO = "undo"
 
-MARKS = (PREHEAT, HUNG, PULLED, HAND_READING, DOOR, STOP_HEAT, RESUME_HEAT, FOLLOW_NEXT, NEXT_STAGE, UNDO)
+TEST_SENT, TEST_NOBODY, TEST_HEARD = "sent", "nobody", "heard"
+MARKS = (PREHEAT, HUNG, PULLED, HAND_READING, DOOR, STOP_HEAT, RESUME_HEAT, FOLLOW_NEXT, NEXT_STAGE, HERE, UNDO)
 UNDOABLE = (HUNG, PULLED, HAND_READING, STOP_HEAT, FOLLOW_NEXT, NEXT_STAGE)
 STRIKE_S = 300.0  # what lies this long before an exclusion, a pull or a move of a probe is not believed
 CALL_AGAIN = 2  # unanswered this often, a call counts as not heard
@@ -139,6 +144,7 @@ class Book:
     smoke_low: bool = False
     tuned: Mapping[str, Any] = field(default_factory=dict)
     switched: int = 0
+    phone: str = ""  # of the alarm test: sent, nobody, heard; "" where none belongs to this batch
 
     @property
     def hanging(self) -> tuple[int, ...]:
@@ -293,6 +299,8 @@ _APPLY: dict[str, Callable[[Book, Event], Book]] = {
     SMOKE_LOW: lambda b, e: replace(b, smoke_low=e.data["low"]),
     TUNED: lambda b, e: replace(b, tuned=e.data),
     SWITCHED: lambda b, e: replace(b, switched=b.switched + e.data["count"]),
+    ALARM_TEST: lambda b, e: replace(b, phone=e.data["state"]),
+    HERE: lambda b, _: b,
     FINISHED: lambda b, _: replace(b, finished=True),
 }
 KINDS = (*_APPLY, UNDO)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from fiftyover.batch import alarms, course, notices, tuning
+from fiftyover.batch import alarms, attend, course, notices, tuning
 from fiftyover.batch import events as ev
 from fiftyover.batch.believe import Row
 from fiftyover.batch.course import Asked
@@ -77,6 +77,8 @@ def _target(
         wanted = follow_degC(lead.core_degC, asked.lift_kelvin, asked.floor_degC, asked.limit_degC, under)
         kept, wanted = keep(state.kept, lead, chubs, wanted, state.target_degC)
         state = state._replace(kept=kept)
+    if attend.unattended(book, state.last.at_s if state.last else 0.0):
+        return state, min(HOLD_DEGC, wanted, top), "unattended"
     if book.late_s is not None:
         return state, min(plan.band_degC[1] - LATE_UNDER_TOP_KELVIN, wanted), "late"
     if held is not None:
@@ -169,7 +171,9 @@ def _notes(state: BatchState, lead: Lead | None, why: str) -> tuple[str, ...]:
     notes += [says for says in book.alarms.values() if says not in notes]
     for channel, reason in book.out.items():
         if channel in book.chub_of:
-            notes.append(f"Probe {channel} in chub {book.chub_of[channel]} is not believed: it {reason}.")
+            notes.append(f"Probe {channel + 1} in chub {book.chub_of[channel]} is not believed: it {reason}.")
+    if lead is not None and isinstance(book.plan.lead, int) and lead.chub != book.plan.lead:
+        notes.append(f"Chub {book.plan.lead}, which is to lead, is out or not believed: chub {lead.chub} leads.")
     if lead is not None and lead.chub in book.asked_lead and lead.chub not in book.passed_over and lead.behind_kelvin:
         behind = round(lead.behind_kelvin * 1.8)
         notes.append(
@@ -181,6 +185,7 @@ def _notes(state: BatchState, lead: Lead | None, why: str) -> tuple[str, ...]:
 _NOTES = {
     "holding": "No core can be believed: the chamber is held at 147 °F. Seat a probe, or type in hand readings.",
     "no-core": "No heat: no core could be believed for four hours. Type in a hand reading, or seat a probe.",
+    "unattended": attend.HELD,
     "late": "Late, not lost: calls were not answered, so the chamber is held below the band. One press goes back up.",
     "not-answered": "No heat: nobody answered for eight hours.",
     "not-hung": "No heat: the smoker was preheated and nobody hung anything for two hours.",

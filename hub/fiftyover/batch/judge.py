@@ -21,6 +21,7 @@ from fiftyover_kit.contract.units import degC_from_degF, kelvin_from_degF_differ
 ERROR_KELVIN = kelvin_from_degF_difference(1.0)  # of a calibrated probe: our own allowance, added to every limit
 EITHER = ("1.5h+5h", "120-55")  # either suffices; the slow way of cured products only where the cure allows it
 
+COOLED_IN_S = 4 * 3600.0  # by when a refrigerator has a chub below 50 °F: our own reckoning, 3.3 h for 90 mm
 COOLED_DEGC = degC_from_degF(40.0)  # as cold as a cooling clock asks for
 
 MISSED = (
@@ -99,24 +100,30 @@ def warm_up(times: FloatArray, core: FloatArray, day: Day, hung_s: float) -> dic
     """The warm-up clock [h] since stuffing: what the curve shows, and what lies before its first reading."""
     if not times.size:
         return {"hours": None, "before_h": 0.0, "limit_h": comeup.LIMIT_H, "kept": None}
-    before_h = _before_h(float(times[0]), float(core[0]), day, hung_s)
+    before_h = hours_before(float(times[0]), float(core[0]), day, hung_s)
     total_h = before_h + comeup.hours(times, core)
     reached = float(np.max(core)) >= degC_from_degF(comeup.TO_DEGF)
     kept = total_h <= comeup.LIMIT_H if reached or total_h > comeup.LIMIT_H else None
     return {"hours": total_h, "before_h": before_h, "limit_h": comeup.LIMIT_H, "kept": kept}
 
 
-def _before_h(first_s: float, first_degC: float, day: Day, hung_s: float) -> float:
-    """Hours above 50 °F before the first reading, counted against the batch where they are not known."""
+def hours_before(first_s: float, first_degC: float, day: Day, hung_s: float) -> float:
+    """Hours above 50 °F before the first reading [degC], counted against the batch where they are not known."""
     low = degC_from_degF(comeup.FROM_DEGF)
     began_s = min(hung_s, first_s)
     if first_degC <= low:  # it was cold when first read: only a warm stuffing before the refrigerator counts
         warm = day.stuffed_degC is not None and day.stuffed_degC > low and day.stuffed_s is not None
         until_s = day.held_s if day.held_s is not None else began_s
         return max(0.0, until_s - (day.stuffed_s or 0.0)) / 3600.0 if warm else 0.0
-    if day.stuffed_s is not None and (day.held_s is None or (day.stuffed_degC or 0.0) > low):
+    warm_s = 0.0
+    if day.stuffed_s is not None and day.held_s is None:
         began_s = min(began_s, day.stuffed_s)
-    return max(0.0, first_s - began_s) / 3600.0
+    elif day.stuffed_s is not None and day.held_s is not None and (day.stuffed_degC or 0.0) > low:
+        if began_s - day.held_s < COOLED_IN_S:  # too short to be sure that it was cold in between
+            began_s = min(began_s, day.stuffed_s)
+        else:
+            warm_s = max(0.0, day.held_s - day.stuffed_s)
+    return (max(0.0, first_s - began_s) + warm_s) / 3600.0
 
 
 def cool(

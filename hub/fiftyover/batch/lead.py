@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from fiftyover.batch.plan import Plan
+from fiftyover.batch.plan import LOWEST, MEDIAN, Plan
 
 BEHIND_KELVIN = 20.0 / 1.8  # a leader this far behind the next is asked about
 TIE_KELVIN = 0.3  # cores this close are one: then the probe in the slower place leads
@@ -26,11 +26,17 @@ def choose(plan: Plan, cores: Mapping[int, float], passed_over: frozenset[int]) 
     """Pick the leader from believable cores by chub [degC].
 
     Chubs that the person said to pass over lead only if no other is left. With fewer probes than chubs, cores that are
-    as good as equal are decided by the slower place.
+    as good as equal are decided by the slower place. Where the plan wants the median or a named chub, that leads; a
+    named one that is not believed (or is out) leaves it to the lowest. Of an even number the lower median leads.
     """
     able = {n: c for n, c in cores.items() if n not in passed_over} or dict(cores)
     if not able:
         return None
+    if plan.lead == MEDIAN:
+        chub = sorted(able, key=lambda n: (able[n], n))[(len(able) - 1) // 2]
+        return Lead(chub, able[chub], None)
+    if plan.lead != LOWEST and plan.lead in able:
+        return Lead(int(plan.lead), able[int(plan.lead)], None)
     lowest = min(able.values())
     near = [n for n, c in able.items() if c <= lowest + TIE_KELVIN]
     chub = min(near, key=lambda n: (plan.pace(plan.chub(n).place), able[n], n))

@@ -7,9 +7,10 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from fiftyover.batch import estimate, tuning
+from fiftyover.batch import doubt, estimate, tuning
 from fiftyover.batch import events as ev
 from fiftyover.batch.ahead import FILM
+from fiftyover.batch.believe import DOUBTED
 from fiftyover.batch.calls import look_ahead_now
 from fiftyover.batch.events import Book, Event
 from fiftyover.batch.state import BatchState, Decision, decision
@@ -38,7 +39,7 @@ def on_mark(state: BatchState, kind: str, data: dict[str, Any], at_s: float, utc
         look_ahead_now(state, data["chub"], add)
     if not state.book.hanging and state.book.hung_s and not state.book.finished:
         add(ev.FINISHED)
-    return decision(_off_at_once(state), tuple(new))
+    return decision(off_at_once(state), tuple(new))
 
 
 def replay(state: BatchState, event: Event) -> BatchState:
@@ -51,14 +52,36 @@ def replay(state: BatchState, event: Event) -> BatchState:
         state = state._replace(control=_less_load(state, event.data["chub"]))
     if event.kind == ev.RESUME_HEAT:
         state = state._replace(settled_s=0.0)
+    if event.kind == ev.PROBE_OUT and event.data["why"] == DOUBTED and event.data["probe"] in state.tracks:
+        channel = event.data["probe"]
+        state = state._replace(tracks={**state.tracks, channel: state.tracks[channel]._replace(out=DOUBTED)})
+    if event.kind == ev.SWITCHED:
+        state = state._replace(went_on=0)
     if event.kind == ev.TUNED:
         state = state._replace(tuning=tuning.settings_of(event, state.tuning))
     if event.kind == ev.HAND_READING:
         number, core = event.data["chub"], event.data["core_degC"]
         guess = state.guesses.get(number)
         guess = estimate.read(guess or estimate.begin(number, core, event.at_s), core, event.at_s)
-        state = state._replace(guesses={**state.guesses, number: guess})
+        state = _cleared(state, number, core, event.at_s)._replace(guesses={**state.guesses, number: guess})
     return state
+
+
+def _cleared(state: BatchState, number: int, core_degC: float, at_s: float) -> BatchState:
+    """Believe a doubted probe again if a hand reading bears it out, long enough after the doubt for a drift to show."""
+    channel = state.book.probe_of.get(number)
+    track = state.tracks.get(channel) if channel is not None else None
+    if channel is None or track is None or track.out != DOUBTED or state.last is None:
+        return state
+    since_s = max(
+        (e.at_s for e in state.book.log if e.kind == ev.PROBE_OUT and e.data["probe"] == channel), default=at_s
+    )
+    read = state.last.probe_degC[channel] if channel < len(state.last.probe_degC) else None
+    if at_s - since_s < doubt.SHOWS_S or read is None or abs(read - core_degC) > doubt.AGREES_KELVIN:
+        return state
+    track = track._replace(out=None, good_since_s=state.last.at_s, used_degC=read, used_s=state.last.at_s)
+    doubts = {**state.doubts, number: doubt.Doubt(cleared=True)}
+    return state._replace(tracks={**state.tracks, channel: track}, doubts=doubts)
 
 
 def _less_load(state: BatchState, number: int) -> ControllerState:
@@ -72,7 +95,8 @@ def _less_load(state: BatchState, number: int) -> ControllerState:
     return replace(state.control, integral=max(min(0.0, integral), integral - drawn_watts / watts))
 
 
-def _off_at_once(state: BatchState) -> BatchState:
+def off_at_once(state: BatchState) -> BatchState:
+    """Take the heat off where the book says so, without waiting for the next frame."""
     book = state.book
     why = None
     if book.stopped == "person":
@@ -90,7 +114,7 @@ def _as_it_is(_: Book, data: dict[str, Any]) -> dict[str, Any]:
 
 def _hanging(book: Book, data: dict[str, Any]) -> int:
     number = data.get("chub")
-    if not isinstance(number, int):
+    if type(number) is not int:
         raise PlanError("Say which chub: its number is missing.")
     book.plan.chub(number)
     if number not in book.hanging:
@@ -99,13 +123,16 @@ def _hanging(book: Book, data: dict[str, Any]) -> int:
 
 
 def _core(value: object, chub: int) -> float:
-    if not isinstance(value, int | float) or not math.isfinite(value) or not HAND_DEGC[0] <= value <= HAND_DEGC[1]:
-        raise PlanError(f"{value!r} is no core temperature for chub {chub}: read the thermometer again.")
-    return float(value)
+    # NaN lies nowhere; an integer of many digits is compared as it is, for as a float it does not exist.
+    if type(value) not in (int, float) or not HAND_DEGC[0] <= value <= HAND_DEGC[1]:  # type: ignore[operator]
+        raise PlanError(f"{value!r:.40} is no core temperature for chub {chub}: read the thermometer again.")
+    return float(value)  # type: ignore[arg-type]
 
 
 def _check_hung(book: Book, data: dict[str, Any]) -> dict[str, Any]:
-    numbers = list(data.get("chubs") or [c.number for c in book.plan.chubs])
+    numbers = data.get("chubs") or [c.number for c in book.plan.chubs]
+    if not isinstance(numbers, list) or not all(type(number) is int for number in numbers):
+        raise PlanError("Say which chubs hang: a list of their numbers, or nothing for all.")
     for number in numbers:
         book.plan.chub(number)
         if number in book.hung_s:
@@ -117,8 +144,8 @@ def _check_pulled(book: Book, data: dict[str, Any]) -> dict[str, Any]:
     number = _hanging(book, data)
     probe = data.get("probe", "stays")
     if probe not in ("stays", "away"):
-        if not isinstance(probe, int):
-            raise PlanError(f"Where does the probe go? {probe!r} is neither 'stays', 'away' nor a chub's number.")
+        if type(probe) is not int:
+            raise PlanError(f"Where does the probe go? {probe!r:.40} is neither 'stays', 'away' nor a chub's number.")
         _hanging(book, {"chub": probe})
         if probe == number or probe in book.chub_of.values():
             raise PlanError(f"The probe cannot go to chub {probe}: it has one, or it is the chub just pulled.")
@@ -168,8 +195,8 @@ def _check_undo(book: Book, data: dict[str, Any]) -> dict[str, Any]:
         if not able:
             raise PlanError("There is nothing to undo.")
         number = able[-1]
-    if not isinstance(number, int) or not 0 <= number < len(book.log):
-        raise PlanError(f"There is no event {number!r} to undo.")
+    if type(number) is not int or not 0 <= number < len(book.log):
+        raise PlanError(f"There is no event {number!r:.40} to undo.")
     if book.log[number].kind not in ev.UNDOABLE or number in book.void:
         raise PlanError(f"{book.log[number].kind!r} cannot be undone.")
     return {**data, "event": number}

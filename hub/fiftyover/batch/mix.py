@@ -11,9 +11,12 @@ from fiftyover.batch.recipe import GAME, POULTRY, Meat, Recipe
 from fiftyover.errors import PlanError
 from fiftyover.process import additives, blend, cure, salt
 from fiftyover.process.cure import Notice
+from fiftyover_kit.contract.units import lb_from_kg
 
 USUAL_PPM = 156.0  # the handbook's name for 1/4 oz per 100 lb (156.25)
 SALT_USUAL = (0.012, 0.03)  # of the meat, FROM MEMORY; outside it a notice, no refusal
+SALT_MOST = 0.1
+MEAT_G = (100.0, 500_000.0)
 FAT_USUAL = (0.12, 0.35)  # of the meat, FROM MEMORY
 
 
@@ -65,6 +68,12 @@ def make_mix(recipe: Recipe) -> Mix:
     """Work out every weight of a recipe; PlanError or ProcessError with the wrong figure and the nearest right one."""
     meats = _blend(recipe)
     meat_g = sum(meat.weight_g for meat in meats)
+    if not MEAT_G[0] <= meat_g <= MEAT_G[1]:
+        raise PlanError(
+            f"The meat weighs {meat_g / 1000:g} kg ({lb_from_kg(meat_g / 1000):.2f} lb): from {MEAT_G[0] / 1000:g} to "
+            f"{MEAT_G[1] / 1000:g} kg ({lb_from_kg(MEAT_G[0] / 1000):.2g} to {lb_from_kg(MEAT_G[1] / 1000):.0f} lb) "
+            "can be planned."
+        )
     fat = blend.fat_of([m.weight_g for m in meats], [m.fat for m in meats])
     dose = _dose(recipe, meat_g)
     erythorbate_ppm = _erythorbate(recipe, meat_g)
@@ -158,6 +167,11 @@ def _parts(recipe: Recipe, meat_g: float, dose: cure.Dose, erythorbate_ppm: floa
 
     liquid = "dissolved in the water" if recipe.water is not None else "spread through the salt"
     wanted_salt = recipe.salt.in_all.g(meat_g) / meat_g
+    if wanted_salt > SALT_MOST:
+        raise PlanError(
+            f"Salt in all of {wanted_salt:.1%} of the meat cannot be eaten: {SALT_MOST:.0%} at most; "
+            f"{SALT_USUAL[0]:.1%} to {SALT_USUAL[1]:.0%} is usual (from memory)."
+        )
     added = salt.salt_to_add_g(wanted_salt, meat_g, dose.cure_g, recipe.cure.nitrite)
     parts = [part("cure No. 1", dose.cure_g, liquid)]
     if erythorbate_ppm:

@@ -14,9 +14,9 @@ import numpy as np
 
 from fiftyover.batch import events as ev
 from fiftyover.batch.believe import CONFIRM_S
-from fiftyover.batch.course import to_the_end
+from fiftyover.batch.course import asked
 from fiftyover.batch.events import Book
-from fiftyover.batch.plan import Plan
+from fiftyover.batch.plan import Chub, Plan
 from fiftyover.batch.state import BLOCK_S, BatchState
 from fiftyover.control.forecast import (
     BROAD,
@@ -27,6 +27,7 @@ from fiftyover.control.forecast import (
     Past,
     Prior,
     Question,
+    Stretch,
     fitted,
     forecast,
     learn,
@@ -132,20 +133,40 @@ def ask(state: BatchState, rows: Sequence[Seen], prior: Prior = BROAD) -> Questi
     if past is None:
         return None
     leads = {span.chub for span in known if span.open}
+    law = _law(book, chubs, leads, now_s)
+    lines, places = tuple(one.line for one in chubs), tuple(one.place for one in chubs)
+    return Question(past, law, lines, places, plan.band_degC[0], prior)
+
+
+def _law(book: Book, chubs: Sequence[Chub], leads: set[int], now_s: float) -> Law:
+    """The rest of the stages: the last one as the law, with a hold put as a floor and a limit, those before as such."""
+    plan = book.plan
     under = plan.margin_kelvin + ripple_room_kelvin(plan.relay, plan.element_watts)
-    end = to_the_end(plan, book, under)
-    if end is None:  # another stage is to come, and when it comes may be the person's to say
-        return None
-    law = Law(
+    end = asked(plan.stages[-1], plan, plan.cap_degC)
+    if end.hold_degC is not None:
+        end = end._replace(floor_degC=end.hold_degC, limit_degC=min(end.limit_degC, end.hold_degC + under))
+    line_caps = dict(plan.line_caps)
+    first = []
+    for number in range(book.stage, len(plan.stages) - 1):
+        row = plan.stages[number]
+        asks = asked(row, plan, plan.cap_degC)
+        been_s = now_s - book.stage_s if number == book.stage and book.stage_s is not None else 0.0
+        left_s = float("inf") if row.after_s is None else max(0.0, row.after_s - been_s)
+        core_degC = float("inf") if row.core_degC is None else row.core_degC
+        by_word = bool(row.mark)
+        first.append(
+            Stretch(asks.hold_degC, asks.lift_kelvin, asks.floor_degC, asks.limit_degC, left_s, core_degC, by_word)
+        )
+    return Law(
         lift_kelvin=end.lift_kelvin,
         floor_degC=end.floor_degC,
         under_cap_kelvin=under,
-        caps_degC=np.array([min(end.limit_degC, dict(plan.line_caps).get(one.line, end.limit_degC)) for one in chubs]),
+        caps_degC=np.array([min(plan.cap_degC, line_caps.get(one.line, plan.cap_degC)) for one in chubs]),
         leads=np.array([one.number in leads for one in chubs]),
         hanging=np.array([one.number in book.hanging for one in chubs]),
+        first=tuple(first),
+        limit_degC=end.limit_degC,
     )
-    lines, places = tuple(one.line for one in chubs), tuple(one.place for one in chubs)
-    return Question(past, law, lines, places, plan.band_degC[0], prior)
 
 
 def _past(book: Book, rows: Sequence[Seen], known: list[Span], first_s: float, now_s: float) -> Past | None:
@@ -240,11 +261,13 @@ class Prospect:
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """A forecast for a batch, and when it was made [steady s]; ``fit`` is what there is to learn from it."""
+    """A forecast for a batch, and when it was made [steady s]; ``fit`` is what there is to learn from it; ``words`` are
+    what a person has yet to say before the chamber goes on to its last stage, for instance "dry to the touch"."""
 
     made_s: float
     prospects: tuple[Prospect, ...]
     fit: Fit
+    words: tuple[str, ...] = ()
 
     def of(self, chub: int) -> Prospect | None:
         """Return the prospect of one chub, or None."""
@@ -260,7 +283,8 @@ def answer(question: Question, plan: Plan, book: Book, made_s: float) -> Outlook
         if number in book.hanging:
             at = [None if left is None else made_s + left for left in (finish.left_s, finish.low_s, finish.high_s)]
             prospects.append(Prospect(number, at[0], at[1], at[2], finish))
-    return Outlook(made_s, tuple(prospects), told.fit)
+    words = tuple(row.mark for row in plan.stages[book.stage : -1] if row.mark)
+    return Outlook(made_s, tuple(prospects), told.fit, words)
 
 
 def outlook(state: BatchState, rows: Sequence[Seen], prior: Prior = BROAD) -> Outlook | None:
@@ -307,6 +331,10 @@ def sentences(told: Outlook, plan: Plan) -> list[str]:
             clocks = "The warm-up clock of" if surely else "Looking ahead, the warm-up clock of"
             verb = "will" if surely else "may"
             found.append(f"{clocks} {_named(chubs).lower()} {verb} pass 6 hours from 50 to 130 °F: warm it faster.")
+    if told.words:
+        said = " and ".join(f"{word!r}" for word in told.words)
+        each = "" if len(told.words) == 1 else " each"
+        found.append(f"Looking ahead, all times reckon with {said} said within an hour{each}: nobody knows when it is.")
     return found
 
 

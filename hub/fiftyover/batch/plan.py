@@ -19,6 +19,7 @@ DIAMETER_MM = (10.0, 150.0)
 RESPONSE_S = 3600.0
 STANDBY_MIN_DEGC = 40.0
 RELAYS = ("mechanical", "solid-state")
+LOWEST, MEDIAN = "lowest", "median"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,8 @@ class Plan:
     1.0. ``standby_degC`` offers the kit a chamber temperature to hold by itself for ``standby_s`` while this hub is
     silent, if a person arms that at the smoker; None (the usual) offers nothing. ``stages`` is the table of the cook,
     ``wood`` where the wood lies; ``autotune`` lets the controller measure this smoker while it preheats or, without a
-    preheat, in the first 20 min.
+    preheat, in the first 20 min. ``lead`` says which core the chamber follows: the ``lowest`` believable one, the
+    ``median`` or that of a chub by its number, as long as it is believed.
     """
 
     batch_id: str
@@ -61,6 +63,7 @@ class Plan:
     stages: tuple[Stage, ...] = STAGES
     wood: str = "none"
     autotune: bool = False
+    lead: str | int = LOWEST
     _by_number: dict[int, Chub] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -141,6 +144,17 @@ def _check_chubs(plan: Plan) -> None:
         twice = [n for n, count in counts.items() if count > 1]
         if twice:
             raise PlanError(f"{what} {twice[0]} stands in the plan twice: give each its own number.")
+    _check_lead(plan)
     unknown = {line for line, _ in plan.line_caps} - {c.line for c in plan.chubs}
     if unknown:
         raise PlanError(f"A limit is given for line {sorted(unknown)[0]!r}, but no chub belongs to it.")
+
+
+def _check_lead(plan: Plan) -> None:
+    if plan.lead in (LOWEST, MEDIAN):
+        return
+    chub = next((c for c in plan.chubs if c.number == plan.lead), None)
+    if chub is None:
+        raise PlanError(f"Lead {plan.lead!r} is not known: write {LOWEST}, {MEDIAN} or the number of a chub.")
+    if chub.probe is None:
+        raise PlanError(f"Chub {chub.number} is to lead but has no probe: name one that has, or write {LOWEST}.")

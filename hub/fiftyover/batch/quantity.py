@@ -148,6 +148,8 @@ def _number(word: str) -> float:
 
 
 def _positive(text: object, value: float) -> float:
+    if value < 0.0:
+        raise ProcessError(f"{text!r} is less than nothing; {str(text).strip().lstrip('-')} may be meant.")
     if not 0.0 < value < 1e9:
         raise ProcessError(f"{text!r} must be more than nothing, and a weight or size that exists.")
     return value

@@ -7,10 +7,11 @@ nearest one that is.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, WithJsonSchema
 
 from fiftyover.batch.quantity import (
     Amount,
@@ -26,20 +27,33 @@ from fiftyover.batch.quantity import (
 from fiftyover.errors import PlanError
 from fiftyover.process.cure import MIX_FRACTION
 
-Mass = Annotated[float, BeforeValidator(mass_g)]
-Length = Annotated[float, BeforeValidator(length_mm)]
-Span = Annotated[float, BeforeValidator(span_s)]
-Share = Annotated[float, BeforeValidator(share)]
-Ppm = Annotated[float, BeforeValidator(ppm)]
-Temperature = Annotated[float, BeforeValidator(temperature_degC)]
-Difference = Annotated[float, BeforeValidator(difference_kelvin)]
-HowMuch = Annotated[Amount, BeforeValidator(amount)]
+
+def _written(what: str, *examples: str) -> WithJsonSchema:
+    """In a JSON Schema a quantity is what a person writes, not the figure that is read out of it."""
+    return WithJsonSchema({"type": "string", "description": what, "examples": list(examples)})
+
+
+Mass = Annotated[float, BeforeValidator(mass_g), _written("a weight with its unit", "10 lb", "2 lb 4 oz", "4.5 kg")]
+Length = Annotated[float, BeforeValidator(length_mm), _written("a length with its unit", "45 mm", "12 in")]
+Span = Annotated[float, BeforeValidator(span_s), _written("a time with its unit", "14 h", "90 min")]
+Share = Annotated[float, BeforeValidator(share), _written("a percentage", "22 %")]
+Ppm = Annotated[float, BeforeValidator(ppm), _written("parts per million", "156 ppm")]
+Temperature = Annotated[float, BeforeValidator(temperature_degC), _written("a temperature", "152 F", "66.7 C")]
+Difference = Annotated[
+    float, BeforeValidator(difference_kelvin), _written("a difference of temperature", "50 F", "28 K")
+]
+HowMuch = Annotated[Amount, BeforeValidator(amount), _written("a weight, % or ppm of the meat", "1.8 %", "30 g")]
 Text = Annotated[str, Field(min_length=1, max_length=80)]
 Kind = Literal[
     "pork", "beef", "veal", "lamb", "mutton", "goat", "rabbit", "game", "chicken", "turkey", "duck", "goose"
 ]  # fmt: skip
 GAME = ("game", "rabbit")
 POULTRY = ("chicken", "turkey", "duck", "goose")
+
+
+def _lead(value: object) -> object:
+    """A chub's number may be typed as text."""
+    return int(value) if isinstance(value, str) and value.strip().isdecimal() else value
 
 
 class _Table(BaseModel):
@@ -119,7 +133,11 @@ class Rig(_Table):
 
 
 class Cook(_Table):
-    """[cook]: lift, floor, limit and band; what is left out is proposed. `standby` is offered only if it is there."""
+    """[cook]: lift, floor, limit and band; what is left out is proposed. `standby` is offered only if it is there.
+
+    `schedule` names one that is shipped or a file; `wood` overrides where that says it lies; `lead` is lowest, median
+    or a chub's number; `autotune` measures the smoker at the start.
+    """
 
     lift_kelvin: Difference = Field(default=27.78, alias="lift")
     floor_degC: Temperature | None = Field(default=None, alias="floor")
@@ -127,6 +145,10 @@ class Cook(_Table):
     foot_degC: Temperature | None = Field(default=None, alias="band_from")
     top_degC: Temperature | None = Field(default=None, alias="band_to")
     standby_degC: Temperature | None = Field(default=None, alias="standby")
+    schedule: Text | None = None
+    wood: Literal["element", "tray", "none"] | None = None
+    lead: Annotated[str | int, BeforeValidator(_lead)] = "lowest"
+    autotune: bool = False
 
 
 class Times(_Table):
@@ -201,8 +223,15 @@ def _sentence(error: Any) -> str:
         return f"{where} is not known{_nearest(loc)}."
     if error["type"] == "missing":
         return f"{where} is missing: a recipe needs it."
+    if error["type"] in _OUT_OF_RANGE:
+        allowed = str(error["msg"]).removeprefix("Input should be ")
+        near = difflib.get_close_matches(str(error["input"]), re.findall(r"'([^']+)'", allowed), n=1, cutoff=0.5)
+        return f"{where}: {error['input']!r} must be {allowed}{f'; did you mean {near[0]}?' if near else '.'}"
     text = str(error["msg"]).removeprefix("Value error, ").replace("Input should be", "this must be")
     return f"{where}: {text[0].upper()}{text[1:].rstrip('.')}."
+
+
+_OUT_OF_RANGE = ("literal_error", "greater_than_equal", "less_than_equal", "greater_than", "less_than")
 
 
 def _where(loc: list[Any]) -> str:

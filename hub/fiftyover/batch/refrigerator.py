@@ -11,6 +11,7 @@ FREEZING_DEGC = degC_from_degF(30.0)
 GRACE_S = 7200.0  # after warm meat was put in
 STEADY_S = 600.0  # above it for so long: a door that was open does not count
 SLACK_KELVIN = 0.5
+SILENT_S = 1800.0
 
 
 class Refrigerator(NamedTuple):
@@ -55,6 +56,13 @@ def sentences(state: Refrigerator) -> list[str]:
     if state.notice:
         told.append("The refrigerator is below 30 °F: the meat freezes and the cure stands still; set it warmer.")
     return told
+
+
+def silent(heard_s: float, at_s: float) -> list[str]:
+    """What a person should hear when the probe in the refrigerator was last heard then."""
+    if at_s - heard_s < SILENT_S:
+        return []
+    return ["The probe in the refrigerator was not heard for half an hour: look at its kit, its plug and its lead."]
 
 
 def hold_left_s(held_s: float, hold_s: float, at_s: float) -> float:

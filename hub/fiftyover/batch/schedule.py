@@ -101,11 +101,8 @@ def schedule_from_text(text: str, where: str = "The schedule") -> Schedule:
 
 def at_line(text: str, fault: PlanError, where: str = "The schedule") -> PlanError:
     """Give what a plan has against a stage with the line on which that stage begins."""
-    found = re.match(r"Stage '([^']+)'", str(fault))
-    if found is None:
-        return fault
     names = [one.get("name") for one in tomllib.loads(text).get("stage", [])]
-    place = names.index(found[1]) if found[1] in names else None
+    place = next((i for i, name in enumerate(names) if str(fault).startswith(f"Stage {name!r}:")), None)
     return fault if place is None else PlanError(f"{where}, line {_line(text, place, 'name')}: {fault}")
 
 
@@ -137,7 +134,7 @@ def _line(text: str, stage: int | None, key: str) -> int:
             return 1
         first, other = heads[stage] + 1, heads[stage]
         last = heads[stage + 1] if stage + 1 < len(heads) else len(lines)
-    wanted = re.compile(rf"""\s*["']?{re.escape(key)}["']?\s*=""") if key else None
+    wanted = re.compile(rf"""\s*\[*\s*["']?{re.escape(key)}["']?\s*[=\].]""") if key else None
     for number in range(first, last):
         if wanted is not None and wanted.match(lines[number]):
             return number + 1

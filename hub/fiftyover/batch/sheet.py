@@ -14,6 +14,8 @@ from fiftyover.batch.lines import Fill, Line
 from fiftyover.batch.mix import Mix, make_mix
 from fiftyover.batch.plan import Chub, Plan
 from fiftyover.batch.recipe import POULTRY, Recipe
+from fiftyover.batch.schedule import Schedule
+from fiftyover.batch.stages import STAGES
 from fiftyover.batch.timeline import CookSpan, Step
 from fiftyover.batch.written import SLIM_BELOW_MM, SLIM_CAP_DEGC, STOUT_CAP_DEGC
 from fiftyover.errors import PlanError
@@ -34,7 +36,8 @@ CHECKLIST = (
     ("Mix", "Cure dissolved in the ice-cold water, then over all the meat; salt and seasoning with it."),
     (
         "Mix",
-        "Mixed until it is sticky and a handful hangs from the open hand; mix below 50 °F, stop and chill if warmer.",
+        "Mixed until it is sticky and a handful hangs from the open hand; mix below 50 °F (from memory), stop and "
+        "chill if warmer.",
     ),
     ("Mix", "What breaks goes in last, folded in by hand."),
     ("Mix", "A patty fried through and tasted before anything is stuffed."),
@@ -51,6 +54,7 @@ class Need:
     number: float
     unit: str
     remark: str = ""
+    size_mm: tuple[float, float] | None = None  # of a casing: stuffed diameter, length
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +72,7 @@ class Sheet:
     steps: tuple[Step, ...]
     shopping: tuple[Need, ...]
     notices: tuple[str, ...]
+    schedule: Schedule | None = None
 
     @property
     def limit_degC(self) -> float:
@@ -75,8 +80,11 @@ class Sheet:
         return max(limit for _, limit in self.limits_degC)
 
 
-def make_sheet(recipe: Recipe) -> Sheet:
-    """Work a recipe out, without a timeline; PlanError or ProcessError with the wrong figure and the nearest right."""
+def make_sheet(recipe: Recipe, schedule: Schedule | None = None) -> Sheet:
+    """Work a recipe out, without a timeline; PlanError or ProcessError with the wrong figure and the nearest right.
+
+    ``schedule`` is the one that the recipe names, read by the caller; None follows the meat all the way.
+    """
     mix = make_mix(recipe)
     lines = casing_lines.make_lines(recipe, mix.batch_g)
     chubs = casing_lines.hang(lines, recipe.rig)
@@ -88,7 +96,7 @@ def make_sheet(recipe: Recipe) -> Sheet:
     notices += _line_notices(lines, recipe)
     sheet = Sheet(
         recipe, mix, lines, casing_lines.fills(mix.batch_g, recipe.rig.stuffer_g), chubs, band, limits, chill_s, (),
-        _shopping(recipe, mix, lines), tuple(notices),
+        _shopping(recipe, mix, lines), tuple(notices), schedule,
     )  # fmt: skip
     plan_of(sheet, "sheet")  # refuses what cannot be cooked
     return sheet
@@ -133,6 +141,10 @@ def plan_of(sheet: Sheet, batch_id: str) -> Plan:
         element_watts=recipe.rig.watts,
         line_caps=caps,
         standby_degC=recipe.cook.standby_degC,
+        stages=STAGES if sheet.schedule is None else sheet.schedule.stages,
+        wood=recipe.cook.wood or ("none" if sheet.schedule is None else sheet.schedule.wood),
+        autotune=recipe.cook.autotune,
+        lead=recipe.cook.lead,
     )
 
 
@@ -157,12 +169,14 @@ def _line_notices(lines: Sequence[Line], recipe: Recipe) -> list[str]:
             if needs_s > most_s:
                 told.append(
                     f"Line {line.name!r} in the {recipe.times.chill} is reckoned to take {timeline.hours(needs_s)} "
-                    f"from {from_degF:.0f} to {to_degF:.0f} °F, where {timeline.hours(most_s)} are allowed: use ice."
+                    f"from {from_degF:.0f} to {to_degF:.0f} °F, where {timeline.hours(most_s)} are allowed: use ice "
+                    "(reckoned, with films from memory)."
                 )
                 break
     if recipe.times.bloom_s > 7200.0:
         told.append(
-            f"A bloom of {timeline.hours(recipe.times.bloom_s)} is long: 1 to 2 h is usual, inside the cooling clock."
+            f"A bloom of {timeline.hours(recipe.times.bloom_s)} is long: 1 to 2 h is common practice, inside the "
+            "cooling clock."
         )
     probes = recipe.rig.probes
     chubs = sum(line.count for line in lines)
@@ -179,8 +193,9 @@ def _shopping(recipe: Recipe, mix: Mix, lines: Sequence[Line]) -> tuple[Need, ..
     ]
     needs += [Need(part.name, part.weight_g, "g") for part in mix.parts if not part.name.startswith("water")]
     for line in lines:
-        remark = f"{line.diameter_mm:.0f} mm, {line.length_mm:.0f} mm long, {line.spare} of them spare"
-        needs.append(Need(f"casings, {line.name}", line.count + line.spare, "pieces", remark))
+        remark = f"{line.spare} of them spare (common practice: one in ten)"
+        size = (line.diameter_mm, line.length_mm)
+        needs.append(Need(f"casings, {line.name}", line.count + line.spare, "pieces", remark, size))
     count = sum(line.count for line in lines)
     needs.append(Need("string", math.ceil(count * TIE_M), "m"))
     needs.append(Need("wood for smoke", 1.0, "bag", "chips, dust or pellets, as the smoker takes it"))

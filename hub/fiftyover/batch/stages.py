@@ -57,7 +57,10 @@ def check(stages: Sequence[Stage], cap_degC: float, band_degC: tuple[float, floa
     """
     if not stages:
         raise PlanError("The batch has no stages: leave the table out to follow the meat all the way.")
+    names = [stage.name for stage in stages]
     for place, stage in enumerate(stages):
+        if names.count(stage.name) > 1:
+            raise _refuse(stage, "there are two of this name: give each its own")
         last = place == len(stages) - 1
         _check_figures(stage)
         _check_heat(stage, cap_degC)

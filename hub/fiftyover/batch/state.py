@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 from fiftyover.batch.ahead import Warming
 from fiftyover.batch.believe import Row, Track
 from fiftyover.batch.course import Met
+from fiftyover.batch.doubt import Doubt
 from fiftyover.batch.estimate import Guess
 from fiftyover.batch.events import Book, Event
 from fiftyover.batch.lead import Kept
@@ -77,6 +78,7 @@ class BatchState(NamedTuple):
     lines: Mapping[str, tuple[Warming, float]] = _NONE
     own: Mapping[int, Warming] = _NONE
     fits: Mapping[int, Fit] = _NONE
+    doubts: Mapping[int, Doubt] = _NONE
     kept: Kept = Kept()
     target_degC: float | None = None
     duty: float = 0.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fiftyover.batch.believe import Track
+from fiftyover.batch.believe import DOUBTED, Track
 from fiftyover.batch.estimate import FRESH_S, Guess
 from fiftyover.batch.state import BatchState
 
@@ -16,7 +16,8 @@ def place(state: BatchState, channel: int, chub: int, at_s: float) -> Track:
     if track is not None and track.placed_s == placed_s:
         return track
     moved = placed_s > state.book.hung_s.get(chub, placed_s)
-    return Track(good_since_s=at_s, placed_s=placed_s, out="moved" if moved else None, still_since_s=at_s)
+    doubted = DOUBTED if state.book.out.get(channel) == DOUBTED else None
+    return Track(good_since_s=at_s, placed_s=placed_s, out=doubted or ("moved" if moved else None), still_since_s=at_s)
 
 
 def believed(state: BatchState) -> dict[int, float]:

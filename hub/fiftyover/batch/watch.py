@@ -22,7 +22,7 @@ RISE_OVER_S = 30.0
 OFF_S, OFF_FROM_S = 180.0, 120.0  # off so long; judged over the last of it, when the element has given its heat away
 OFF_FALL_KELVIN = 0.4
 OFF_OVER_MEAT_KELVIN = 12.0  # nearer the meat a chamber may well stand still
-# A chamber over its target that rises on hardly any heat: the element is told off on purpose; then it must turn.
+# A chamber over its target that rises on hardly any heat: the element is told off on purpose, and must let it turn.
 PULSE_OVER_KELVIN, PULSE_LIFT_KELVIN, PULSE_LIFT_S, PULSE_ON = 3.0, 0.8, 60.0, 0.35
 PULSE_OFF_S, PULSE_JUDGED_S, PULSE_JUDGED_KELVIN, PULSE_LONGEST_S = 120.0, 60.0, 0.3, 180.0
 EMPTY_DEGC, EMPTY_LIFT_KELVIN = (

@@ -7,7 +7,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from fiftyover.batch.plan import Chub, Plan
+from fiftyover.batch.plan import LOWEST, Chub, Plan
 from fiftyover.batch.stages import FOLLOW_CORE, STAGES, Stage
 from fiftyover.errors import PlanError
 from fiftyover_kit.contract.limits import STANDBY_MAX_S
@@ -68,6 +68,7 @@ class WrittenPlan(_Strict):
     stages: list[WrittenStage] = Field(default_factory=list, max_length=12)
     wood: str = "none"
     autotune: bool = False
+    lead: str | int = LOWEST
 
 
 def plan_from_data(batch_id: str, data: Mapping[str, Any]) -> Plan:
@@ -106,6 +107,7 @@ def plan_from_data(batch_id: str, data: Mapping[str, Any]) -> Plan:
         stages=tuple(Stage(**one.model_dump()) for one in written.stages) or STAGES,
         wood=written.wood,
         autotune=written.autotune,
+        lead=written.lead,
     )
 
 
@@ -131,6 +133,7 @@ def data_of_plan(plan: Plan) -> dict[str, Any]:
         "stages": data_of_stages(plan.stages),
         "wood": plan.wood,
         "autotune": plan.autotune,
+        "lead": plan.lead,
     }
 
 

@@ -50,6 +50,14 @@ class Found:
     setting: dict[str, list[Any]]
     alike: list[tuple[Kind, float]]
 
+    @property
+    def sentence(self) -> str:
+        """What it may be, for a person; never one name where a neighbour cannot be told from it."""
+        names = ", ".join(f"{kind.name} ({off:.1f} K off)" for kind, off in self.alike)
+        if not self.alike:
+            return "none of the named kinds; it gets the curve of its own three baths."
+        return f"one of these, which three kitchen baths cannot tell apart: {names}; it gets its own baths' curve."
+
 
 def kinds() -> dict[str, Kind]:
     """Every named kind, by name."""

@@ -19,6 +19,8 @@ from ..errors import BrokerError
 from .address import write_secret
 
 HUB = "hub"
+SOUNDER = "sounder"  # reads what the house is to sound (alerts/sounder.py), and nothing else
+SOUNDS = "fiftyover/sounder"
 # Secrets are 192 random bits, which no dictionary holds: the count only keeps to the file format, and a small one
 # keeps a kit's sign-in quick on a small board.
 ITERATIONS = 1000
@@ -38,10 +40,10 @@ def fresh(*kits: str) -> list[Account]:
     return [Account(HUB, secrets.token_urlsafe(24))] + [Account(_good(kit), secrets.token_urlsafe(24)) for kit in kits]
 
 
-def kept(folder: Path, *kits: str) -> list[Account]:
-    """Read the accounts whose secrets lie in `folder`, and make those of the hub and of `kits` that are missing."""
+def kept(folder: Path, *kits: str, sounder: bool = False) -> list[Account]:
+    """Read the accounts whose secrets lie in `folder`, and make those of hub, `kits` and house `sounder` that miss."""
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    for user in (HUB, *(_good(kit) for kit in kits)):
+    for user in (HUB, *((SOUNDER,) if sounder else ()), *(_good(kit) for kit in kits)):
         if not (folder / user).exists():
             write_secret(folder / user, secrets.token_urlsafe(24) + "\n")
     users = sorted(one.name for one in folder.iterdir() if "." not in one.name)
@@ -78,7 +80,9 @@ def access_lines(accounts: list[Account]) -> str:
 def _rights(user: str) -> list[str]:
     root = topics.ROOT
     if user == HUB:
-        return [f"user {HUB}", "topic read homie/#", f"topic write {root}/+/+/+/set"]
+        return [f"user {HUB}", "topic read homie/#", f"topic write {root}/+/+/+/set", f"topic write {SOUNDS}/+"]
+    if user == SOUNDER:
+        return [f"user {SOUNDER}", f"topic read {SOUNDS}/#"]
     mine = f"{root}/{user}"
     # One and two levels below the kit hold all that it says; the three-level `.../set` topics are not among them.
     written = [f"topic write {mine}/+", f"topic write {mine}/+/+"]
@@ -86,6 +90,6 @@ def _rights(user: str) -> list[str]:
 
 
 def _good(kit: str) -> str:
-    if kit == HUB or not topics.is_id(kit):
-        raise BrokerError(f"{kit!r} cannot be a kit's name: use 1 to 64 of a-z, 0-9 and -, and not {HUB!r}")
+    if kit in (HUB, SOUNDER) or not topics.is_id(kit):
+        raise BrokerError(f"{kit!r} cannot be a kit's name: use 1 to 64 of a-z, 0-9 and -, not {HUB!r} or {SOUNDER!r}")
     return kit

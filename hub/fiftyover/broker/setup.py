@@ -38,12 +38,14 @@ class Wish:
     cook: str = "cook"
     names: tuple[str, ...] = ()
     open_to_house: bool = True
+    sounder: bool = False
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("--folder", type=Path, default=default_folder(), help="where everything is kept (%(default)s)")
     parser.add_argument("--kit", action="append", default=[], metavar="ID", help="make a broker account for this kit")
+    parser.add_argument("--sounder", action="store_true", help="make a broker account for a sounder in the house")
     parser.add_argument("--cook", default="cook", metavar="NAME", help="name of the first account (%(default)s)")
     parser.add_argument(
         "--host", action="append", default=[], metavar="NAME", help="a name or address by which kits reach this machine"
@@ -54,7 +56,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Set up and say what was done."""
     names = tuple(args.host) or own_names()
-    wish = Wish(args.folder.absolute(), tuple(args.kit), args.cook, names, not args.loopback)
+    wish = Wish(args.folder.absolute(), tuple(args.kit), args.cook, names, not args.loopback, args.sounder)
     sys.stdout.write("\n".join(set_up(wish)) + "\n")
     return 0
 
@@ -86,7 +88,7 @@ def set_up(wish: Wish) -> list[str]:
 def _make(wish: Wish) -> list[str]:
     folder, broker = wish.folder, wish.folder / BROKER
     broker.mkdir(mode=0o700, exist_ok=True)
-    accounts = kept(broker / ACCOUNTS, *wish.kits)
+    accounts = kept(broker / ACCOUNTS, *wish.kits, sounder=wish.sounder)
     lines = [f"broker accounts: {', '.join(one.user for one in accounts)}"]
     outside: list[Listener] = []
     if wish.open_to_house:

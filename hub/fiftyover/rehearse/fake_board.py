@@ -116,7 +116,7 @@ class FakeBoard:
         total = int(n * FULL_SCALE * ratio + self._gauss(0.0, self._read_noise) * n**0.5 + 0.5)
         return min(max(total, 0), FULL_SCALE * n)
 
-    def relay(self, on: int) -> None:
+    def relay(self, on: int, until_ms: int = 0) -> None:  # noqa: ARG002  a hard timer is the board's
         """Drive the relay's pin."""
         if on != self.relay_state:
             self.relay_state = 1 if on else 0

@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
-from fiftyover_kit.contract.units import degF_difference_from_kelvin, degF_from_degC, inch_from_m, lb_from_kg, oz_from_g
+from fiftyover_kit.contract.units import (
+    degC_from_degF,
+    degF_difference_from_kelvin,
+    degF_from_degC,
+    inch_from_m,
+    lb_from_kg,
+    oz_from_g,
+)
 
 UNITS = ("F-lb", "C-kg")
 SMALL_G = 150.0  # below it a kitchen weighs on the fine scale, in grams
@@ -43,6 +51,10 @@ class Figures:
         """Weight as one number: 4.54 kg or 10.00 lb."""
         return f"{g / 1000:.2f} kg" if self.metric else f"{lb_from_kg(g / 1000):.2f} lb"
 
+    def words(self, text: str) -> str:
+        """A sentence of ours, whose temperatures (never differences) stand in °F: with °C beside them where wanted."""
+        return _DEGF.sub(_with_degC, text) if self.metric else text
+
     def length(self, mm: float) -> str:
         """Length in millimetres or inches."""
         return f"{mm:.0f} mm" if self.metric else f"{inch_from_m(mm / 1000):.1f} in"
@@ -51,6 +63,17 @@ class Figures:
     def metric(self) -> bool:
         """Whether °C and kg are shown."""
         return self.units == "C-kg"
+
+
+_DEGF = re.compile(r"(?:(-?\d+)( to | and |, ))?(-?\d+) °F")
+
+
+def _with_degC(found: re.Match[str]) -> str:
+    first, between, last = found.groups()
+    celsius = f"{degC_from_degF(float(last)):.0f} °C"
+    if first is not None:
+        celsius = f"{degC_from_degF(float(first)):.0f}{between}{celsius}"
+    return f"{found[0]} ({celsius})"
 
 
 def clock(seconds: float | None) -> str:

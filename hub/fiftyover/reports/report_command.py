@@ -151,6 +151,17 @@ def _chosen(reader: Reader, word: str | None) -> str:
     return found[0]
 
 
+def _readings(found: Opened) -> list[tuple[str, tuple[int, int]]]:
+    """(kit, span in UTC ms) of a batch's readings: of the smoker, and of its cure hold's refrigerator."""
+    told = [(found.kit, span_ms(found))] if span_ms(found) != (0, 0) else []
+    day = found.day
+    held = [event.utc_ms for event in found.days if event.kind == "into-refrigerator" and event.at_s == day.held_s]
+    if held and day.water_probe is not None:
+        ends = [event.utc_ms for event in found.cook if event.kind == "hung"] or [found.days[-1].utc_ms]
+        told.append((day.water_kit or found.kit, (held[0], max(held[0], ends[0]) + 1)))
+    return told
+
+
 def _delete(reader: Reader, path: Path, batch_id: str, sure: bool, utc_ms: int) -> int:
     found = opened(batch_id, reader.events(batch_id))
     if not sure:
@@ -158,16 +169,18 @@ def _delete(reader: Reader, path: Path, batch_id: str, sure: bool, utc_ms: int) 
             f"Batch {batch_id} ({found.plan.name}) would be gone for good: say --yes, or --export it first."
         )
     others = [line.batch_id for line in reader.batches() if line.batch_id != batch_id]
-    keep = []
+    kept = []
     for one in others:
         try:
-            other = opened(one, reader.events(one))
+            kept += _readings(opened(one, reader.events(one)))
         except HubError:
             continue
-        if other.kit == found.kit and span_ms(other) != (0, 0):
-            keep.append(span_ms(other))
     reader.close()
-    copies = erase.erase(path, batch_id, found.kit, span_ms(found), keep, utc_ms)
+    parts = [
+        erase.Part(kit, span, [other for other_kit, other in kept if other_kit == kit])
+        for kit, span in _readings(found) or [(found.kit, (0, 0))]
+    ]
+    copies = erase.erase(path, batch_id, parts, utc_ms)
     told = (
         f" Older copies of the record held it too and were removed: {', '.join(c.name for c in copies)}."
         if copies

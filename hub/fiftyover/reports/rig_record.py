@@ -25,7 +25,8 @@ def learned(reader: Reader) -> tuple[dict[str, Place], list[Hung]]:
             continue
         seen_hung += rig.hung(found.book)
         curves = believed.curves(found.book, [records.reading_of(frame) for frame in frames])
-        seen_paces.append(rig.paces(found.plan, curves))
+        turned = {number for _, *pair in found.day.turned for number in pair}  # they tell of no single place
+        seen_paces.append(rig.paces(found.plan, {n: curve for n, curve in curves.items() if n not in turned}))
     return rig.places(seen_paces), seen_hung
 
 

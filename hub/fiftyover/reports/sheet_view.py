@@ -6,9 +6,9 @@ from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
 from fiftyover.batch.sheet import CHECKLIST, Need, Sheet, plan_of
-from fiftyover.batch.timeline import Step, hours
+from fiftyover.batch.timeline import COLD_DEGC, Step, hours
 from fiftyover.batch.written import data_of_plan
-from fiftyover.process.additives import NITRITE_CEILING_PPM
+from fiftyover.process.additives import CEILINGS, NITRITE_CEILING_PPM
 from fiftyover.reports.figures import Figures
 
 CAUTION = (
@@ -16,6 +16,9 @@ CAUTION = (
     "a temperature. Advice to consumers: 160 °F ground meat and game, 165 °F poultry. The smoker needs a hard-wired "
     "cut-out with manual reset; this tool is not a certified safety control."
 )
+
+
+LIFT_KELVIN, LIFT_SLACK = 27.78, 0.5  # 50 °F, by practice
 
 
 class Block(NamedTuple):
@@ -34,7 +37,17 @@ def blocks(sheet: Sheet, midnight: datetime | None) -> list[Block]:
         found.append(_steps(sheet.steps, midnight))
     found.append(Block("Shopping", (), tuple(_need(need, figures) for need in sheet.shopping)))
     found.append(Block("Check", (), tuple((f"[ ] {when}", text) for when, text in CHECKLIST)))
-    return found
+    return [one._replace(rows=tuple(tuple(figures.words(cell) for cell in row) for row in one.rows)) for one in found]
+
+
+def notices(sheet: Sheet) -> list[str]:
+    """What to look at first, in the person's units."""
+    return [Figures(sheet.recipe.units).words(text) for text in sheet.notices]
+
+
+def closing(sheet: Sheet) -> str:
+    """What stands under every sheet, in the person's units."""
+    return Figures(sheet.recipe.units).words(CAUTION)
 
 
 def _meats(sheet: Sheet, figures: Figures) -> Block:
@@ -55,6 +68,8 @@ def _bowl(sheet: Sheet, figures: Figures) -> Block:
         of_meat = f"{part.of_meat:.2%} of the meat"
         if part.name.startswith("cure"):
             of_meat = f"{mix.nitrite_ppm:.1f} ppm nitrite of the meat (ceiling {NITRITE_CEILING_PPM:g})"
+        if part.name.startswith("sodium"):
+            of_meat = f"{mix.erythorbate_ppm:.0f} ppm of the meat (ceiling {CEILINGS['erythorbate'].ppm:.0f})"
         rows.append((part.name, figures.mass(part.weight_g), of_meat, part.when))
     rows.append(
         ("all that is stuffed", figures.mass(mix.batch_g), f"salt in all {mix.salt_in_all_g / mix.meat_g:.2%}", "")
@@ -93,15 +108,34 @@ def _cook(sheet: Sheet, figures: Figures) -> Block:
             f"{figures.temperature(band.foot_degC, fine)} to {figures.temperature(band.top_degC, fine)}",
             band.why,
         ),
-        ("chamber", f"{figures.difference(cook.lift_kelvin)} over the coldest core", ""),
+        (
+            "chamber",
+            f"{figures.difference(cook.lift_kelvin)} over the coldest core",
+            _practice(abs(cook.lift_kelvin - LIFT_KELVIN) < LIFT_SLACK),
+        ),
     ]
-    rows += [("smoker limit", figures.temperature(cap), line) for line, cap in sheet.limits_degC]
+    rows += [
+        (
+            "smoker limit",
+            figures.temperature(cap),
+            "; ".join(one for one in (line, _practice(cook.limit_degC is None)) if one),
+        )
+        for line, cap in sheet.limits_degC
+    ]
     if cook.floor_degC is not None:
         rows.append(("never below", figures.temperature(cook.floor_degC), ""))
     rows.append(
-        ("chill", f"{sheet.recipe.times.chill}, about {hours(sheet.chill_s)} to 40 °F", "reckoned, stoutest line")
+        (
+            "chill",
+            f"{sheet.recipe.times.chill}, about {hours(sheet.chill_s)} to {figures.temperature(COLD_DEGC)}",
+            "reckoned for the stoutest line; how ice and meat take up heat from memory",
+        )
     )
     return Block("Cook and chill", (), tuple(rows))
+
+
+def _practice(usual: bool) -> str:
+    return "common practice" if usual else "as the recipe says"
 
 
 def _steps(steps: tuple[Step, ...], midnight: datetime) -> Block:
@@ -120,6 +154,9 @@ def _when(wall_s: float, midnight: datetime) -> str:
 def _need(need: Need, figures: Figures) -> tuple[str, ...]:
     if need.unit == "g":
         return need.what, figures.mass(need.number), need.remark
+    if need.size_mm is not None:
+        size = " x ".join(figures.length(mm) for mm in need.size_mm)
+        return need.what, f"{need.number:g} {need.unit}", f"{size} long; {need.remark}"
     return need.what, f"{need.number:g} {need.unit}", need.remark
 
 

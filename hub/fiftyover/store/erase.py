@@ -6,6 +6,7 @@ import json
 import sqlite3
 from collections.abc import Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 from . import rollup
 from .carry import writing
@@ -16,8 +17,16 @@ TRIGGER = "events_are_not_removed"
 Span = tuple[int, int]
 
 
-def erase(path: Path, batch_id: str, kit: str, span_ms: Span, keep: Sequence[Span], utc_ms: int) -> list[Path]:
-    """Delete the batch's events and the kit's frames and targets of its span (UTC ms), but not those in ``keep``.
+class Part(NamedTuple):
+    """A kit's readings of a span (UTC ms) that go, but for those in ``keep``."""
+
+    kit: str
+    span_ms: Span
+    keep: Sequence[Span]
+
+
+def erase(path: Path, batch_id: str, parts: Sequence[Part], utc_ms: int) -> list[Path]:
+    """Delete the batch's events and the kits' frames and targets of its spans.
 
     Returns the older copies of the record that were removed with it. StoreError: a hub has the record, or it cannot be
     written. What SQLite freed is overwritten, the file is rebuilt and its log emptied.
@@ -27,7 +36,8 @@ def erase(path: Path, batch_id: str, kit: str, span_ms: Span, keep: Sequence[Spa
         connection.execute("BEGIN IMMEDIATE")
         try:
             _events(connection, batch_id)
-            _frames(connection, kit, span_ms, keep)
+            for part in parts:
+                _frames(connection, *part)
             connection.execute("COMMIT")
         except BaseException:
             if connection.in_transaction:
@@ -48,6 +58,7 @@ def _events(connection: sqlite3.Connection, batch_id: str) -> None:
     if sql:
         connection.execute(f"DROP TRIGGER {TRIGGER}")
     connection.execute("DELETE FROM events WHERE batch = ?", (batch_id,))
+    connection.execute("DELETE FROM outbox WHERE what = 'event' AND owner = ?", (batch_id,))
     if sql:
         connection.execute(sql[0])
 
@@ -59,6 +70,10 @@ def _frames(connection: sqlite3.Connection, kit: str, span_ms: Span, keep: Seque
         f"DELETE FROM conflicts WHERE (kit, boot, seq) IN (SELECT kit, boot, seq FROM frames WHERE {inside})",  # noqa: S608 - made of constants
         given,
     )
+    frames = f"SELECT kit, boot, seq FROM frames WHERE {inside}"  # noqa: S608 - made of constants
+    targets = f"SELECT kit, utc_ms FROM targets WHERE {inside}"  # noqa: S608 - made of constants
+    connection.execute(f"DELETE FROM outbox WHERE what = 'frame' AND (owner, boot, number) IN ({frames})", given)  # noqa: S608
+    connection.execute(f"DELETE FROM outbox WHERE what = 'target' AND (owner, number) IN ({targets})", given)  # noqa: S608
     connection.execute(f"DELETE FROM frames WHERE {inside}", given)  # noqa: S608 - made of constants
     connection.execute(f"DELETE FROM targets WHERE {inside}", given)  # noqa: S608 - made of constants
     _minutes(connection, kit, span_ms)

@@ -13,6 +13,7 @@ from urllib.parse import quote
 
 from ..batch.events import Event
 from .frames import BELIEVED, DatedFrame
+from .outbox import EventRow
 from .rollup import DUTY, MINUTE_MS
 from .trouble import opening
 from .waiting import BootLine
@@ -113,6 +114,13 @@ class Reader:
                 data=json.loads(data),
             )
             for kind, at_s, utc_ms, data, uuid in self.rows(sql, (batch_id,))
+        ]
+
+    def event_rows(self, batch_id: str) -> list[EventRow]:
+        """The batch's events as they are copied out, each with its number in the record."""
+        sql = "SELECT id, batch, kind, utc_ms, data FROM events WHERE batch = ? ORDER BY id"
+        return [
+            EventRow(n, batch, kind, ms, json.loads(data)) for n, batch, kind, ms, data in self.rows(sql, (batch_id,))
         ]
 
     def batches(self) -> list[BatchLine]:

@@ -38,20 +38,32 @@ class Desk(Protocol):
     def recipes(self) -> list[str]:
         """Names of the shipped recipes."""
 
+    def schedules(self) -> list[str]:
+        """Names of the schedules to choose from."""
+
     def recipe(self, name: str) -> dict[str, Any] | None:
         """A shipped recipe as the form takes it."""
 
     def sheet(self, data: dict[str, Any], practice: bool) -> dict[str, Any]:
         """The sheet of a form, with `practice` after rehearsed cooks (seconds); `sentence` alone: what is wrong."""
 
+    def practised(self) -> dict[str, int]:
+        """How far a practice cook is: `done` of `of` simulated cooks."""
+
     def sheet_page(self, data: dict[str, Any]) -> dict[str, Any]:
         """The sheet as a page to print: `name` and `text`, or `sentence` alone."""
+
+    def begin(self, data: dict[str, Any]) -> tuple[bool, str]:
+        """Begin the batch of a form before it is mixed."""
 
     def hang(self, data: dict[str, Any]) -> tuple[bool, str]:
         """Begin the batch of a form: its chubs hang now."""
 
     def kit(self) -> dict[str, Any]:
         """The kit: probes, what it says of itself, faults."""
+
+    def calibrate(self, data: dict[str, Any]) -> tuple[bool, str]:
+        """Note a probe's kind, and what it read in ice and in boiling water."""
 
     def settings(self) -> dict[str, Any]:
         """Who is told of alarms (without secrets) and who has an account."""

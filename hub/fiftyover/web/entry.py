@@ -65,7 +65,10 @@ class Entry:
 
     def host_allowed(self, request: Request) -> bool:
         """Only names this hub was told it has: a page elsewhere can then not reach it under a name of its own."""
-        host = urlsplit("//" + request.headers.get("host", "")).hostname or ""
+        try:
+            host = urlsplit("//" + request.headers.get("host", "")).hostname or ""
+        except ValueError:  # brackets around what is no address
+            return False
         return host.lower() in self.hosts
 
     def origin_allowed(self, request: Request) -> bool:
@@ -73,17 +76,27 @@ class Entry:
         origin = request.headers.get("origin")
         if origin is None:
             return request.headers.get("sec-fetch-site", "same-origin") in ("same-origin", "none")
-        return urlsplit(origin).netloc == request.headers.get("host", "")
+        try:
+            return urlsplit(origin).netloc == request.headers.get("host", "")
+        except ValueError:
+            return False
 
     def session(self, request: Request) -> Session | None:
-        """The session of this browser, None when it must sign in."""
-        if self.check_code is None:
-            return self._loopback
-        found = self._sessions.get(_digest(request.cookies.get(COOKIE, "")))
+        """The session of this browser or program, None when it must sign in."""
+        return self._loopback if self.check_code is None else self.session_of(_key(request))
+
+    def session_of(self, key: str) -> Session | None:
+        """The session that a key (the cookie's value) opens, None when it is over or was never."""
+        found = self._sessions.get(_digest(key))
         return found if found and found.ends_s > self.now_s() else None
 
     def token_fits(self, request: Request, session: Session) -> bool:
-        """The token that the page was given must come back with each change."""
+        """The token that the page was given must come back with each change.
+
+        A program that sent the key itself proves as much: a browser adds a cookie by itself, but no such header.
+        """
+        if self.check_code is not None and _bearer(request):
+            return True
         return hmac.compare_digest(request.headers.get(TOKEN_HEADER, "").encode(), session.token.encode())
 
     def wait_s(self, address: str) -> float:
@@ -109,7 +122,7 @@ class Entry:
 
     def sign_out(self, request: Request) -> None:
         """Forget this browser."""
-        self._sessions.pop(_digest(request.cookies.get(COOKIE, "")), None)
+        self._sessions.pop(_digest(_key(request)), None)
         self._keep()
 
     def forget(self, name: str) -> None:
@@ -120,6 +133,16 @@ class Entry:
     def _keep(self) -> None:
         if self.file is not None:
             self.file.save({digest: asdict(one) for digest, one in self._sessions.items()})
+
+
+def _bearer(request: Request) -> str:
+    kind, _, key = request.headers.get("authorization", "").partition(" ")
+    return key.strip() if kind.lower() == "bearer" else ""
+
+
+def _key(request: Request) -> str:
+    """What a program sent as its key, else the browser's cookie; never the cookie where a key was sent."""
+    return _bearer(request) or request.cookies.get(COOKIE, "")
 
 
 def _digest(key: str) -> str:

@@ -69,6 +69,8 @@ def refused(request: Request, fault: Exception) -> Response:
     if "text/html" in request.headers.get("accept", ""):
         page = (
             '<!doctype html><html lang="en"><meta charset="utf-8"><title>fiftyover</title>'
+            '<meta name="viewport" content="width=device-width, initial-scale=1">'
+            '<link rel="icon" href="/static/chub.svg" type="image/svg+xml">'
             '<link rel="stylesheet" href="/static/page.css"><main class="narrow">'
             f'<h1>fiftyover</h1><p class="alarm soon">{escape(fault.sentence)}</p>'
             '<p><a href="/">To the Now page</a></p>'
@@ -104,6 +106,7 @@ async def json_body(request: Request, most_bytes: int = BODY_MAX_BYTES) -> dict[
             raise RefusalError(f"The request is over {most_bytes} bytes.", 400)
     try:
         body = json.loads(raw, parse_constant=_no_constant)
+        json.dumps(body, ensure_ascii=False).encode()  # half of a surrogate pair is no text, and no disk takes it
     except (ValueError, RecursionError):
         raise RefusalError("The request is not JSON.", 400) from None
     if not isinstance(body, dict):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import threading
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
 from typing import Any
 
 POLL_S = 0.2
@@ -38,14 +38,17 @@ class Live:
         """End every open stream, so that the server can stop."""
         self._closed = True
 
-    async def stream(self) -> AsyncIterator[str]:
-        """Server-sent events: the newest snapshot at once, then each newer one; a comment when nothing changes."""
+    async def stream(self, shown: Callable[[str], str] = str) -> AsyncIterator[str]:
+        """Server-sent events: the newest snapshot at once, then each newer one; a comment when nothing changes.
+
+        `shown` makes of the snapshot's JSON what this reader is to see of it.
+        """
         sent, quiet_s = -1, 0.0
         while not self._closed:
             number, text = self.latest()
             if number != sent:
                 sent, quiet_s = number, 0.0
-                yield f"id: {number}\ndata: {text}\n\n"
+                yield f"id: {number}\ndata: {shown(text)}\n\n"
             elif quiet_s >= KEEP_ALIVE_S:
                 quiet_s = 0.0
                 yield ": still here\n\n"

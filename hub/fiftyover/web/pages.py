@@ -66,8 +66,8 @@ class Pages:
         session = may_change(self._entry, request, cook=False)
         body = await json_body(request)
         kind = body.pop("kind", None)
-        if kind not in MARKS:
-            raise RefusalError(f"There is no mark called {kind!r}.", 400)
+        if not isinstance(kind, str) or kind not in MARKS:
+            raise RefusalError(f"There is no mark called {kind!r:.40}.", 400)
         if kind not in WATCHER_MARKS:
             may_change(self._entry, request)
         done, sentence = await run_in_threadpool(self._desk.mark, kind, body, session.name)

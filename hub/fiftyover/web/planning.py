@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -13,6 +14,7 @@ from .desk import Desk
 from .entry import Entry
 from .fence import RefusalError, json_body, may_change, signed_in
 from .pages import Pages
+from .words import PLAN
 
 FORM_MAX_BYTES = 32_768
 
@@ -32,7 +34,9 @@ class Planning:
             Route("/plan/recipe/{name}", self.recipe),
             Route("/plan/sheet", self.sheet, methods=["POST"]),
             Route("/plan/practice", self.practice, methods=["POST"]),
+            Route("/plan/practice/progress", self.progress),
             Route("/plan/page", self.page, methods=["POST"]),
+            Route("/plan/begin", self.begin, methods=["POST"]),
             Route("/plan/hang", self.hang, methods=["POST"]),
         ]
 
@@ -41,7 +45,8 @@ class Planning:
 
         def found() -> dict[str, Any]:
             names = self._desk.recipes()
-            return {"recipes": names, "recipe": self._desk.recipe(names[0]) if names else {}}
+            first = self._desk.recipe(names[0]) if names else {}
+            return {"recipes": names, "recipe": first, "schedules": self._desk.schedules(), "fields": PLAN}
 
         return await self._pages.tab(request, "plan.html", "/plan", found)
 
@@ -61,17 +66,29 @@ class Planning:
         """The same after a practice cook."""
         return await self._worked_out(request, True)
 
+    async def progress(self, request: Request) -> Response:
+        """How far the practice cook is."""
+        signed_in(self._entry, request)
+        return JSONResponse(self._desk.practised())
+
     async def page(self, request: Request) -> Response:
         """The sheet as a page to print."""
         may_change(self._entry, request, cook=False)
         data = await json_body(request, FORM_MAX_BYTES)
         return JSONResponse(await run_in_threadpool(self._desk.sheet_page, data))
 
+    async def begin(self, request: Request) -> Response:
+        """Begin the batch in the bowl."""
+        return await self._begun(request, self._desk.begin)
+
     async def hang(self, request: Request) -> Response:
-        """Begin the batch."""
+        """Begin the batch in the smoker."""
+        return await self._begun(request, self._desk.hang)
+
+    async def _begun(self, request: Request, begin: Callable[[dict[str, Any]], tuple[bool, str]]) -> Response:
         may_change(self._entry, request)
         data = await json_body(request, FORM_MAX_BYTES)
-        done, sentence = await run_in_threadpool(self._desk.hang, data)
+        done, sentence = await run_in_threadpool(begin, data)
         return JSONResponse({"done": done, "sentence": sentence}, 200 if done else 409)
 
     async def _worked_out(self, request: Request, practice: bool) -> Response:

@@ -36,6 +36,7 @@ class Rooms:
             Route("/batches/{batch}/{form}", self.export),
             Route("/kit", self.kit),
             Route("/kit/now", self.kit_now),
+            Route("/kit/calibration", self.calibration, methods=["POST"]),
             Route("/clocks", self.clocks),
             Route("/settings", self.settings),
             Route("/settings/contacts", self.contacts, methods=["POST"]),
@@ -103,6 +104,10 @@ class Rooms:
         """The same as data."""
         signed_in(self._entry, request)
         return JSONResponse(await run_in_threadpool(self._desk.kit))
+
+    async def calibration(self, request: Request) -> Response:
+        """A probe's kind, and its two baths."""
+        return await self._changed(request, self._desk.calibrate)
 
     async def clocks(self, request: Request) -> Response:
         """Cooling and hold clocks, and the marks that belong to them."""

@@ -73,10 +73,14 @@ def at(cook: Cook, at_s: float, prior: Prior = BROAD, probes: int | None = None)
     return forecast(question(cook, at_s, prior, probes, interval))
 
 
-def straight_line_s(cook: Cook, at_s: float, index: int) -> float:
-    """When the chub would be done if its last quarter of an hour went on [s]."""
+def straight_line_s(cook: Cook, at_s: float, index: int, probes: int | None) -> float:
+    """When the chub would be done if its last quarter of an hour went on [s]; a chub without a probe has no reading to
+    go on, so it goes by the mean of those that have one and still hang."""
+    known = cook.chubs if probes is None else probes
+    by = [index] if index < known else [i for i in range(known) if not cook.pulled_s[i] <= at_s] or list(range(known))
     here = (cook.rows[:, 0] <= at_s) & (cook.rows[:, 0] > at_s - LINE_S)
-    slope, level = np.polyfit(cook.rows[here, 0] - at_s, cook.rows[here, 2 + index], 1)
+    readings = cook.rows[here][:, [2 + i for i in by]].mean(axis=1)
+    slope, level = np.polyfit(cook.rows[here, 0] - at_s, readings, 1)
     return at_s + (FOOT_DEGC - level) / slope if slope > 0.0 else float("inf")
 
 
@@ -90,13 +94,13 @@ def judge(
         for fraction in fractions:
             at_s = STEP_S * np.floor(fraction * cook.done_s[index] / STEP_S)
             told = at(cook, at_s, prior, probes).chubs[index]
-            rows.append(_row(cook, int(index), fraction, at_s, told, probes is None or index < probes))
+            rows.append(_row(cook, int(index), fraction, at_s, told, probes))
     return rows
 
 
-def _row(cook: Cook, index: int, fraction: float, at_s: float, told: Finish, probed: bool) -> Row:
+def _row(cook: Cook, index: int, fraction: float, at_s: float, told: Finish, probes: int | None) -> Row:
     true_s = float(cook.done_s[index])
-    line_min = (straight_line_s(cook, at_s, index) - true_s) / 60.0
+    line_min = (straight_line_s(cook, at_s, index, probes) - true_s) / 60.0
     if told.left_s is None or told.low_s is None or told.high_s is None:
         ends = (MISSING_MIN, MISSING_MIN, MISSING_MIN)
     else:
@@ -106,7 +110,7 @@ def _row(cook: Cook, index: int, fraction: float, at_s: float, told: Finish, pro
         cook.kind,
         cook.seed,
         fraction,
-        probed,
+        probes is None or index < probes,
         error,
         line_min,
         low,

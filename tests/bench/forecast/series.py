@@ -8,8 +8,9 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from cooks import Cook, other, ours
+from cooks import Cook
 from judge import FRACTIONS, Row, at, judge, question
+from kept import other, ours
 
 from fiftyover.control.forecast import BROAD, CALIBRATED, Prior, fitted, forecast, learn
 from fiftyover.control.forecast.heating import EVAPORATION
@@ -35,7 +36,7 @@ def two_probes(seed: int) -> list[Row]:
 
 def off_by(seed: int) -> dict[float, list[Row]]:
     """Priors whose evaporation is off by a factor, on one cook."""
-    one, found = ours(seed), {}
+    one, found = ours(seed), {}  # the cooks of the first table, told another thing beforehand
     for factor in (4.0, 0.25):
         mean = list(BROAD.mean)
         mean[EVAPORATION] += math.log(factor)
@@ -88,6 +89,20 @@ def cost_ms(seed: int, repeats: int = 5) -> list[float]:
     return spent
 
 
+def warned_ahead_min(cook: Cook, why: str) -> float | None:
+    """How long before a person would see it is it said [min]: the first forecast, one every quarter of an hour, that
+    gives this reason for the slowest chub, against the time from which its core rises less than 1 K in an hour."""
+    slowest = int(np.argmin(cook.rows[-1, 2 : 2 + cook.chubs]))
+    times, core = cook.rows[:, 0], cook.rows[:, 2 + slowest]
+    hour = round(3600.0 / 30.0)
+    still = np.flatnonzero(core[hour:] - core[:-hour] < 1.0)
+    still_s = float(times[hour + int(still[0])]) if still.size else float(times[-1])
+    for at_s in np.arange(900.0, times[-1], 900.0):
+        if at(cook, float(at_s)).chubs[slowest].why == why:
+            return (still_s - float(at_s)) / 60.0
+    return None
+
+
 def stalls(seed: int) -> dict[str, Any]:
     """A limit under which the wet casing cannot get there, and an element too weak for the weather: what is said."""
     wet = ours(3 * seed, casing_factor=0.12, vapour_Pa=6000.0)
@@ -100,6 +115,7 @@ def stalls(seed: int) -> dict[str, Any]:
         said[name] = {
             "stuck": int(stuck.sum()),
             "warned": sum(told[i].stalls > 0.05 for i in np.flatnonzero(stuck)),
+            "ahead_min": warned_ahead_min(one, name),
             "why": [told[i].why for i in np.flatnonzero(stuck)],
         }
     return said

@@ -1,4 +1,4 @@
-"""How well the chamber is held and each chub ended: `python tests/bench/hold [--quick] [--json FILE]`.
+"""How well the chamber is held and each chub ended: `python tests/bench/hold [--quick] [--part PART] [--json FILE]`.
 
 The whole chain on a virtual clock: simulated smoker, the kit's own loop, the contract, the hub's decisions, a person.
 The baselines, a dial turned every half hour and a good thermostat, cook in the same smokers with the same seeds. No
@@ -17,6 +17,7 @@ import json  # noqa: E402
 import multiprocessing  # noqa: E402
 import sys  # noqa: E402
 import time  # noqa: E402
+from collections.abc import Callable  # noqa: E402
 from pathlib import Path  # noqa: E402
 from typing import Any  # noqa: E402
 
@@ -33,9 +34,10 @@ from fiftyover.rehearse.scenario import Scenario  # noqa: E402
 RELAYS = ("mechanical", "solid-state")
 BASELINES = ("dial", "thermostat")
 SMOKERS = (12, 24)  # quick, long
-SEEDS = (1, 2)
-HOLD_S = (3600, 5 * 3600)
-DOOR_SEEDS = (1, 8)
+SEEDS = 2
+HOLD_S = (3000, 3 * 3600)
+DOOR_SEEDS = (1, 4)
+PARTS = ("hold", "doors", "endings", "probes")
 DOORS_S = ((5400.0,), (9900.0,), (6300.0, 8100.0, 9900.0, 11700.0))  # on the rise, at the limit, four of them
 FIGURES = ("rms_kelvin", "max_kelvin", "above_cap_min", "worst_above_cap_kelvin", "switchings_per_h")
 
@@ -204,51 +206,54 @@ def probe_rows(job: tuple[int, int, bool]) -> list[pulled_out.Row]:
 # -- all of it
 
 
-def measured(pool: Any, quick: bool) -> dict[str, Any]:
-    """Run every table."""
+def measured(pool: Any, quick: bool, parts: list[str], seeds: tuple[int, ...]) -> dict[str, Any]:
+    """Run the tables that are wanted and print each when it is there."""
     size = 0 if quick else 1
-    seeds = SEEDS[:1] if quick else SEEDS
     end_s = HOLD_S[size]
     jobs = [(n, seed, end_s, who) for n in range(SMOKERS[size]) for seed in seeds for who in (*RELAYS, *BASELINES)]
-    whom = RELAYS if quick else (*RELAYS, *BASELINES)
-    times = DOORS_S[1:2] if quick else DOORS_S
     doors = [
         (seed, who, watts, at_s)
         for seed in range(DOOR_SEEDS[size])
-        for who in whom
         for watts in (800.0, 1500.0)
-        for at_s in times
+        for at_s in (DOORS_S[1:2] if quick else DOORS_S)
+        for who in (RELAYS if quick or len(at_s) > 1 else (*RELAYS, *BASELINES))
     ]
     probes = [(1, 2, True)] if quick else [(seed, count, False) for seed in (1, 2) for count in (8, 2, 1)]
-    return {
-        "hold": hold_table(pool.map(held, jobs, chunksize=1)),
-        "doors": door_table(pool.map(door, doors, chunksize=1)),
-        "endings": pool.map(endings.ending, endings.cases(quick), chunksize=1),
-        "probes": [row for rows in pool.map(probe_rows, probes, chunksize=1) for row in rows],
-    }
+    found: dict[str, Any] = {}
+
+    def run(name: str, job: Callable[[Any], Any], of: list[Any], made: Callable[[Any], Any], text: Any) -> None:
+        if name in parts:
+            found[name] = made(pool.map(job, of, chunksize=1))
+            print("\n".join(text(found[name])), flush=True)
+
+    run("hold", held, jobs, hold_table, hold_text)
+    run("doors", door, doors, door_table, door_text)
+    run("endings", endings.ending, endings.cases(quick), list, ending_text)
+    run("probes", probe_rows, probes, lambda many: [row for rows in many for row in rows], probe_text)
+    return found
 
 
 def plain(found: dict[str, Any]) -> dict[str, Any]:
     """The figures as JSON takes them."""
     return {
         **found,
-        "endings": [{**one._asdict(), "case": one.case._asdict()} for one in found["endings"]],
-        "probes": [one._asdict() for one in found["probes"]],
+        "endings": [{**one._asdict(), "case": one.case._asdict()} for one in found.get("endings", ())],
+        "probes": [one._asdict() for one in found.get("probes", ())],
     }
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="shorter and fewer cooks, under 45 s on two cores")
+    parser.add_argument("--part", choices=PARTS, action="append", help="only this part; may be repeated")
+    parser.add_argument("--seeds", type=int, default=0, metavar="N", help="of each smoker (1 quick, 2 long)")
     parser.add_argument("--json", metavar="FILE", help="write all figures there")
     args = parser.parse_args()
     began = time.perf_counter()
     with multiprocessing.get_context("fork").Pool(2) as pool:
-        found = measured(pool, args.quick)
+        seeds = tuple(range(1, 1 + (args.seeds or (1 if args.quick else SEEDS))))
+        found = measured(pool, args.quick, args.part or list(PARTS), seeds)
     taken_s = time.perf_counter() - began
-    lines = [*hold_text(found["hold"]), *door_text(found["doors"])]
-    lines += [*ending_text(found["endings"]), *probe_text(found["probes"])]
-    print("\n".join(lines))
     print(f"{taken_s:.0f} s")
     if args.json:
         Path(args.json).write_text(json.dumps({**plain(found), "taken_s": taken_s}, indent=1) + "\n", "utf-8")

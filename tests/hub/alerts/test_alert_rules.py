@@ -8,6 +8,7 @@ from fiftyover.alerts.ledger import FORGET_S, Ledger
 from fiftyover.alerts.rules import ACT, KNOW, SOON, Alert, alerts_of, ranked
 from fiftyover.batch import decide as batch
 from fiftyover.batch import events as ev
+from fiftyover.batch.attend import HELD
 from fiftyover.batch.events import Event
 from fiftyover.batch.plan import Chub, Plan
 
@@ -29,6 +30,7 @@ def state_with(*events: tuple[str, dict[str, object]]) -> batch.BatchState:
         ("The kit is not heard, so its element is off by itself. Go to the smoker: the clock runs.", ACT),
         ("The stop is not delivered: go to the smoker.", ACT),
         ("Late, not lost: calls were not answered.", ACT),
+        (HELD, ACT),
         ("The published rule no longer covers this batch.", ACT),
         ("Probe 2 in chub 2 is not believed: it falls in hot air.", SOON),
         ("A sentence that nobody thought of.", SOON),

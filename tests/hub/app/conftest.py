@@ -57,7 +57,7 @@ class Rig:
         self.inbox: queue.Queue[Message | Link] = queue.Queue()
         self.store = Store(path, clock, reserve_bytes=0)
         heater = Heater(self.store.hub_id, self.store.run_number, self.broker.publish)
-        taken = Inbox(self.store, clock, {kit} if kit else None)
+        taken = Inbox(self.store, clock, more.pop("kits", {kit} if kit else None))
         parts = Parts(clock, self.store, taken, self.broker, heater, Live(), kit, **more)  # type: ignore[arg-type]
         self.hub = Hub(parts, self.inbox)
         self.began_s = clock.monotonic_s() if began_s is None else began_s
@@ -126,7 +126,7 @@ def make_rig(tmp_path: Path, clock: VirtualClock) -> Iterator[MakeRig]:
     made: list[Rig] = []
 
     def make(**options: Any) -> Rig:
-        made.append(Rig(tmp_path / "record.sqlite", clock, **options))
+        made.append(Rig(tmp_path / "record.sqlite", options.pop("clock", clock), **options))
         return made[-1]
 
     yield make

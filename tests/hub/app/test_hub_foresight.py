@@ -2,11 +2,13 @@
 
 import threading
 import time
+from dataclasses import replace
 
 import pytest
 
 from fiftyover.app import foresight
 from fiftyover.batch import events as ev
+from fiftyover.batch.outlook import outlook
 from fiftyover.control.forecast import BROAD
 
 KIT = "kit-3f2a"
@@ -70,6 +72,36 @@ def test_a_finished_batch_of_this_kit_teaches_the_next(cooking, planned):
     assert foresight.from_record(cooking.store, KIT, "").lines["slim"].batches == 1
     assert foresight.from_record(cooking.store, "kit-other", "") == BROAD
     assert foresight.from_record(cooking.store, KIT, cooking.hub.state.plan.batch_id) == BROAD
+
+
+def test_forecast_of_the_second_batch_begins_with_what_the_first_one_showed(cooking, planned):
+    minutes(cooking, 66)
+    for chub in (1, 2):
+        cooking.hub.mark(ev.PULLED, {"chub": chub, "core_degC": 67.0}, "anna")
+    cooking.hub.write()
+    cooking.hub.days.begin(replace(planned(), batch_id="7f2c0002"), KIT, {"kinds": ["pork"]})
+    cooking.clock.advance(3600.0)
+    assert cooking.hub.mark(ev.HUNG, {"batch": "7f2c0002"}, "anna")[0]
+    hung_s = cooking.clock.monotonic_s()
+
+    def forecast():
+        for _ in range(12 * 60):
+            cooking.clock.advance(1.0)
+            age_s = cooking.clock.monotonic_s() - hung_s
+            core = round(10.0 + age_s / 100.0, 2)
+            cooking.live(t=[round(min(15.0 + 0.12 * age_s, core + 27.8), 2), core, core], on=1, duty=0.4, why="on")
+        assert cooking.hub._foresight.look()
+        low_ms, high_ms = finishes(cooking)[1]
+        return low_ms - cooking.clock.utc_ms(), high_ms - low_ms
+
+    _, width_ms = forecast()
+    learned = cooking.hub._foresight._prior
+    assert learned == foresight.from_record(cooking.store, KIT, "7f2c0002")
+    assert learned.lines["slim"].batches == 1
+    state, rows = cooking.hub.state, list(cooking.hub._foresight._memory.rows)
+    told = {one.chub: one for one in outlook(state, rows, BROAD).prospects}
+    broad_ms = 1000.0 * (told[1].high_s - told[1].low_s)
+    assert width_ms < 0.9 * broad_ms, "surer than it would be of a smoker never seen"
 
 
 def test_forecasting_all_the_time_does_not_keep_a_frame_waiting(cooking):

@@ -92,6 +92,84 @@ def test_bad_input_is_one_sentence_and_exit_2(words: list[str], told: str, capsy
     assert heard.count("\n") == 1
 
 
+@pytest.mark.parametrize(
+    ("was", "now", "told"),
+    [
+        ("number = 1", "number = 2", ["cure No. 2", "is that on the label of what you have?"]),
+        ("number = 1", 'number = 1\nnitrate = "4 %"', ["nitrate", "takes No. 1"]),
+        ('water = "4 %"', 'water = "4 %"\nstarter = "a culture"', ["starter culture", "pH"]),
+        ('wanted = "156 ppm"', 'weight = "2 tsp"', ["'2 tsp'", "by volume: weigh it"]),
+        ('wanted = "156 ppm"', 'weight = "1 oz"', ["326 ppm", "156.25 ppm", "13.61 g at most"]),
+        ('wanted = "156 ppm"', 'wanted = "200 ppm"', ["200.00 ppm", "use 156.25 ppm or less"]),
+        ('weight = "8 lb"', 'weight = "-8 lb"', ["'-8 lb'", "8 lb may be meant"]),
+        ('weight = "8 lb"', 'weight = "80000 lb"', ["36289.2 kg", "500 kg"]),
+        ('weight = "8 lb"', 'weight = "8"', ["'8' lacks its unit"]),
+        ('fat = "24 %"', 'fat = "40 %"', ["40.0%", "nearest possible is 28.0%"]),
+        ('in_all = "1.8 %"', 'in_all = "18 %"', ["18.0%", "10% at most"]),
+        ("[cure]", "[cures]", ["cures is not known; did you mean cure"]),
+        (
+            'diameter = "45 mm"', 'diameter = "1.5 in"\nweight = "1 lb"',
+            ["454 g does not go into 38.1 x 304.8 mm", "361 g at most", "42.7 mm thick"],
+        ),
+        ('diameter = "45 mm"', 'diameter = "45 mm"\ncount = 4', ["2.02 kg at most", "5.84 kg", "take 15"]),
+        (
+            "[rig]", '[acid]\nname = "encapsulated citric acid"\namount = "0.7 %"\n[rig]',
+            ["mixed in last and cooked the same day", 'cure_hold = "0 h"'],
+        ),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_refused_with_the_figure_and_the_nearest(
+    was: str, now: str, told: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "r.toml"
+    assert main(["plan", "garlic_mustard", "--write", str(file)]) == 0
+    text = file.read_text("utf-8")
+    assert was in text
+    file.write_text(text.replace(was, now, 1), "utf-8")
+    assert main(["plan", str(file), "--no-times"]) == 2
+    heard = capsys.readouterr().err
+    assert all(word in heard for word in told), heard
+    assert heard.count("\n") == 1
+
+
+def test_acid_goes_in_last_of_all_and_poultry_claims_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "r.toml"
+    assert main(["plan", "garlic_mustard", "--write", str(file)]) == 0
+    text = file.read_text("utf-8").replace('cure_hold = "14 h"', 'cure_hold = "0 h"')
+    text = text.replace('kind = "beef"', 'kind = "turkey"')
+    file.write_text(text + '\n[acid]\nname = "encapsulated citric acid"\namount = "0.7 %"\n', "utf-8")
+    assert main(["plan", str(file), "--no-times", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["parts"][-1]["name"] == "encapsulated citric acid"
+    assert found["parts"][-1]["when"].startswith("last of all")
+    assert found["band"]["advice_degF"] == 165
+    assert "which this tool does not judge" in " ".join(found["notices"])
+
+
+def test_figures_and_sentences_are_in_the_units_asked_for(capsys: pytest.CaptureFixture[str]) -> None:
+    for units, there, away in (
+        ("F-lb", ("40 °F", "1.8 in x 12.0 in"), "°C"),
+        ("C-kg", ("40 °F (4 °C)", "45 mm"), " in "),
+    ):
+        assert main(["plan", "garlic_mustard", "--cook-h", "4-7", "--units", units]) == 0
+        told = capsys.readouterr().out
+        for word in there:
+            assert word in told
+        casings = next(line for line in told.splitlines() if line.startswith("casings"))
+        assert away not in casings.replace("one in ten", "")
+
+
+def test_what_has_no_published_source_says_so(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["plan", "garlic_mustard", "--no-times"]) == 0
+    rows = {line.split("  ")[0]: line for line in capsys.readouterr().out.splitlines() if "  " in line}
+    for name in ("pull at", "chamber", "smoker limit", "casings, slim"):
+        assert "common practice" in rows[name]
+    for name in ("chill", "ice"):
+        assert "from memory" in rows[name]
+
+
 def test_a_recipe_that_is_no_toml_names_its_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     file = tmp_path / "r.toml"
     file.write_text('name = "a"\nunits = \n', "utf-8")

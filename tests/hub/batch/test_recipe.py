@@ -18,11 +18,14 @@ from hub.batch.recipes import meats, recipe
         ({"meat": meats(("pork", "30 %", "6"))}, r"\[\[meat\]\] 1 weight: '6' lacks its unit"),
         ({"cure": {"weight": "1 tsp"}}, r"\[cure\] weight: .* by volume: weigh it"),
         ({"cure": {"nitrite": 6.25}}, r"\[cure\] nitrite: 6.25 lacks its unit"),
-        ({"meat": meats(("porc", "30 %", "6 kg"))}, r"\[\[meat\]\] 1 kind: This must be 'pork'"),
-        ({"meat": meats(("pork", "30 %", "-6 kg"))}, r"'-6 kg' must be more than nothing"),
+        (
+            {"meat": meats(("porc", "30 %", "6 kg"))},
+            r"\[\[meat\]\] 1 kind: 'porc' must be 'pork'.*; did you mean pork\?",
+        ),
+        ({"meat": meats(("pork", "30 %", "-6 kg"))}, r"'-6 kg' is less than nothing; 6 kg may be meant"),
         ({"meat": []}, "meat"),
-        ({"rig": {"probes": -1}}, r"\[rig\] probes"),
-        ({"times": {"chill": "snow"}}, r"\[times\] chill: This must be 'ice'"),
+        ({"rig": {"probes": -1}}, r"\[rig\] probes: -1 must be greater than or equal to 0"),
+        ({"times": {"chill": "snow"}}, r"\[times\] chill: 'snow' must be 'ice' or 'refrigerator'"),
     ],
 )
 def test_a_wrong_key_or_figure_is_named(changes: dict[str, Any], words: str) -> None:

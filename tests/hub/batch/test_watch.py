@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 
 from fiftyover.batch import alarms, watch
-from fiftyover.batch.decide import rebuild
+from fiftyover.batch.again import rebuild
 from fiftyover.batch.events import Event, fold
 from fiftyover.batch.watch import Point, Start, Watch, check_start, look, most_duty
 from hub.batch.simple_smoker import Smoker, plan
@@ -212,7 +212,7 @@ def test_alarm_that_stops_heat_stays_until_a_person_resumes_and_is_in_the_notes(
     assert alarm.data["name"] == watch.NO_ANSWER
     assert smoker.decision.heat is False
     assert alarm.data["says"] in smoker.decision.notes
-    again = rebuild(smoker.plan, [smoker.state.book.log[0], *smoker.events[1:]], smoker.readings)
+    again = rebuild(smoker.plan, [smoker.state.book.log[0], *smoker.events[1:]], smoker.readings).state
     assert again.book.stopped == watch.NO_ANSWER
     smoker.mark("resume-heat", {})
     smoker.run(10.0)

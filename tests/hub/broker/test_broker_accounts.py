@@ -7,6 +7,7 @@ import pytest
 
 from fiftyover.broker import accounts
 from fiftyover.broker.accounts import Account
+from fiftyover.broker.child import ChildBroker
 from fiftyover.broker.notes import Message
 from fiftyover.errors import BrokerError
 
@@ -57,6 +58,32 @@ def delivered(held, expected):
         user: {message.payload for message in one.take(0.25) if isinstance(message, Message)}
         for user, one in held.items()
     }
+
+
+def test_sounder_hears_the_house_alarm_and_nothing_else_and_says_nothing(tmp_path, needed, opened):
+    needed("mosquitto")
+    told = accounts.kept(tmp_path / "accounts", "kit-1", sounder=True)
+    assert [one.user for one in told] == ["hub", "kit-1", "sounder"]
+    child = ChildBroker("mosquitto", tmp_path / "broker", told)
+    child.start()
+    try:
+        sounder = opened(child.address_for("sounder"), "sounder", filters=["#"])
+        hub = opened(child.address_for("hub"), "hub", filters=["#"])
+        kit = opened(child.address_for("kit-1"), "kit-1", filters=["#"])
+        for one in (sounder, hub, kit):
+            one.wait_link(True)
+        for topic in ("homie/5/kit-1/heater/stop/set", "fiftyover/sounder/state", "homie/5/kit-1/heater/grant/set"):
+            sounder.client.publish(topic, b"from the sounder")
+        kit.client.publish("fiftyover/sounder/state", b"from the kit")
+        hub.client.publish("homie/5/kit-1/heater/stop/set", b"{}")
+        hub.client.publish("fiftyover/sounder/state", b"on", 1, True)
+        sounder.wait_for(lambda one: isinstance(one, Message))
+        sounder.take(0.25)
+        assert [(one.topic, one.payload) for one in sounder.messages()] == [("fiftyover/sounder/state", b"on")]
+        kit.take(0.1)
+        assert [one.payload for one in kit.messages()] == [b"{}"]
+    finally:
+        child.stop()
 
 
 def test_what_one_kit_keeps_retained_is_not_given_to_another(mosquitto, opened):

@@ -17,7 +17,7 @@ from fiftyover.control.autotune import (
     tuned,
     ultimate,
 )
-from fiftyover.control.controller import Controller, ControllerSettings, settings_for
+from fiftyover.control.controller import Controller, ControllerSettings, settings_for, simc_pi
 
 REFERENCE = Path(__file__).parents[2] / "references" / "control" / "relay_limit_cycles.csv"
 
@@ -40,6 +40,14 @@ def test_limit_cycle_and_describing_function_give_the_published_rows(row: dict[s
 
 def test_hysteresis_is_taken_out_of_the_swing() -> None:
     assert ultimate(1.16, 0.25, 0.2) == pytest.approx(4 * 0.25 / (math.pi * 1.1426285), rel=1e-6)  # sqrt(1.3456-0.04)
+
+
+def test_the_study_s_relay_test_gives_its_tuning() -> None:
+    """Duty 0.05 and 0.55, hysteresis 0.2 K, 800 W: swing 1.16 K, period 204 s, Ku 0.279, gain 0.089, 409 s; own."""
+    gain = ultimate(1.16, 0.25, 0.2)
+    assert gain == pytest.approx(0.279, abs=5e-4)
+    found = simc_pi(2.0 * math.pi / (204.0 * gain), 204.0 / 4.0)
+    assert found == pytest.approx((0.089, 409.0), rel=6e-3)
 
 
 @pytest.mark.parametrize("bad", [(0.1, 0.25, 0.2), (1.0, 0.0, 0.0), (1.0, 0.25, -0.1), (math.nan, 0.25, 0.0)])

@@ -1,8 +1,6 @@
 """The simulated smoker against published conduction values, its own energy books, and our design study's figures."""
 
-import csv
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,14 +8,9 @@ import pytest
 from fiftyover.errors import HubError
 from fiftyover.rehearse.chubs import CONDUCTIVITY_W_PER_M_K, DENSITY_KG_PER_M3, HEAT_CAPACITY_J_PER_KG_K, Chubs, Meat
 from fiftyover.rehearse.plant import Plant
+from references.process.reading import FOLDER, rows
 
-REFERENCES = Path(__file__).parents[2] / "references" / "plant"
 ALPHA = CONDUCTIVITY_W_PER_M_K / DENSITY_KG_PER_M3 / HEAT_CAPACITY_J_PER_KG_K
-
-
-def rows(name):
-    with (REFERENCES / name).open(encoding="utf-8") as lines:
-        return list(csv.DictReader(line for line in lines if not line.startswith("#")))
 
 
 def dry_chub(diameter_mm, film, start_degC=5.0, meat=None):
@@ -26,7 +19,11 @@ def dry_chub(diameter_mm, film, start_degC=5.0, meat=None):
     return Chubs(sizes, films, np.zeros(1), length_m=0.3, casing_factor=0.0, start_degC=start_degC, **words)
 
 
-@pytest.mark.parametrize("row", rows("cylinder_first_term.csv"), ids=lambda row: f"Bi {row['biot']}")
+# Of Çengel's table the rows of a chub in a smoker (0.2 to 2), and two beyond.
+OF_A_CHUB = [row for row in rows("cengel_table_4_2.csv") if row["biot"] in ("0.2", "0.3", "0.4", "0.6", "1", "2", "5")]
+
+
+@pytest.mark.parametrize("row", OF_A_CHUB, ids=lambda row: f"Bi {row['biot']}")
 def test_core_in_constant_air_follows_the_published_first_term_of_the_series(row):
     biot, zeta, c1 = (float(row[key]) for key in ("biot", "zeta1", "c1"))
     radius = 0.025
@@ -40,20 +37,31 @@ def test_core_in_constant_air_follows_the_published_first_term_of_the_series(row
     assert chub.core_degC()[0] == pytest.approx(expected, abs=0.04)
 
 
+def held_lift_cases():
+    """Diameter [mm], film, meat, lift [K] and rise [K/h] of both tables of a lift held over the core."""
+    study = Meat(0.42, 1050.0, 3300.0)  # as the first table's head says
+    for row in rows("quasi_steady_rates.csv"):
+        yield float(row["diameter_mm"]), float(row["film"]), study, 27.78, float(row["kelvin_per_h"])
+    mixed = next(r for r in rows("choi_okos_check_values.csv") if r["name"] == "summer22" and r["degC"] == "40")
+    meat = Meat(float(mixed["k"]), float(mixed["rho"]), 1000.0 * float(mixed["cp_kJ"]))
+    for row in rows("constant_delta_T_heating.csv"):
+        lift_kelvin, rate = float(row["lift_degF"]) / 1.8, float(row["rate_degF_per_h"]) / 1.8
+        yield 25.4 * float(row["diameter_in"]), float(row["film"]), meat, lift_kelvin, rate
+
+
 @pytest.mark.parametrize(
-    "row", rows("quasi_steady_rates.csv"), ids=lambda row: f"{row['study']} {row['diameter_mm']} mm h {row['film']}"
+    "case", [*held_lift_cases()], ids=lambda case: f"{case[0]:g} mm h {case[1]:g}, {case[4]:.2f} K/h"
 )
-def test_core_under_a_held_lift_rises_at_the_closed_form_rate(row):
-    value = {key: float(word) for key, word in row.items() if key != "study"}
-    meat = Meat(value["conductivity"], value["density"], value["heat_capacity"])
-    chub = dry_chub(value["diameter_mm"], value["film"], meat=meat)
-    settle_s = 7200 if value["diameter_mm"] < 50 else 14400
+def test_core_under_a_held_lift_rises_at_the_closed_form_rate(case):
+    diameter_mm, film, meat, lift_kelvin, kelvin_per_h = case
+    chub = dry_chub(diameter_mm, film, meat=meat)
+    settle_s = 7200 if diameter_mm < 50 else 14400
     seen = []
     for second in range(settle_s + 601):
         if second in (settle_s, settle_s + 600):
             seen.append(float(chub.core_degC()[0]))
-        chub.step(1.0, float(chub.core_degC()[0]) + value["lift_kelvin"], 20.0)
-    assert (seen[1] - seen[0]) * 6.0 == pytest.approx(value["rate_kelvin_per_h"], rel=0.002)
+        chub.step(1.0, float(chub.core_degC()[0]) + lift_kelvin, 20.0)
+    assert (seen[1] - seen[0]) * 6.0 == pytest.approx(kelvin_per_h, rel=0.002)
 
 
 def test_heat_that_goes_in_is_stored_or_lost():
@@ -70,7 +78,9 @@ def test_heat_that_goes_in_is_stored_or_lost():
     assert plant.supplied_joules - plant.lost_joules == pytest.approx(gained, rel=1e-9)
 
 
-@pytest.mark.parametrize("row", rows("step_response.csv"), ids=lambda row: f"{row['element_watts']} W")
+@pytest.mark.parametrize(
+    "row", rows("step_response.csv", FOLDER.parent / "plant"), ids=lambda row: f"{row['element_watts']} W"
+)
 def test_step_response_near_60_degC_is_that_of_the_study(row):
     plant = Plant(1, 8, 45.0, float(row["element_watts"]), 82.0, quiet=True)
     duty, carry, integral = 0.0, 0.0, 0.0

@@ -1,5 +1,6 @@
 """A batch in a record, written straight into the store: two chubs, straight cores, a reading every twenty seconds."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 from fiftyover.batch import day
@@ -22,8 +23,24 @@ def core_degC(since_s: float, per_min: float) -> float:
     return max(3.0, 5.0 + per_min * PULLED_S / 60.0 - 0.5 * (since_s - PULLED_S) / 60.0)
 
 
+def held(add: Callable[..., None], began_s: float, boot: str, kit: str, from_s: float) -> list[DatedFrame]:
+    """A cure hold, and a hundred readings of the small kit in it."""
+    add(day.COLD, from_s, chubs=[], probe=0, kit=kit)
+    times = [began_s + from_s * (1.0 - n / 100.0) for n in range(100)]
+    return [
+        DatedFrame(kit, boot[::-1] + "c", n, n, ZERO_MS + round(at_s * 1000), at_s, [3.0], ["ok"], 0, 0.0, "off", True)
+        for n, at_s in enumerate(times)
+    ]
+
+
 def put_batch(
-    path: Path, batch_id: str, began_s: float, boot: str, name: str = "Test batch", pace: float = 0.21
+    path: Path,
+    batch_id: str,
+    began_s: float,
+    boot: str,
+    name: str = "Test batch",
+    pace: float = 0.21,
+    hold: tuple[str, float] | None = None,
 ) -> None:
     """One whole batch, closed."""
     clock = VirtualClock(at_s=began_s, utc_zero_ms=ZERO_MS)
@@ -37,6 +54,7 @@ def put_batch(
 
     add(PLANNED, -60.0, plan=data_of_plan(plan), kit=KIT)
     add(day.RECIPE, -60.0, kinds=["pork"], meat_g=4000.0, batch_g=4200.0, nitrite_ppm=150.0, poultry=False)
+    frames = [] if hold is None else held(add, began_s, boot, *hold)
     add(ev.HUNG, 0.0, chubs=[1, 2])
     for number in (1, 2):
         add(ev.PULLED, PULLED_S, chub=number, probe="stays", core_degC=None)
@@ -45,7 +63,6 @@ def put_batch(
     add(day.SECOND, END_S - 100.0, chub=2, core_degC=60.0, second_degC=62.0)
     add(day.PACKED, END_S - 80.0)
     add(day.CLOSED, END_S - 60.0)
-    frames = []
     for seq, since_s in enumerate(range(0, END_S, STEP_S)):
         at_s = began_s + since_s
         cores = [round(core_degC(since_s, pace), 2), round(core_degC(since_s, pace - 0.01), 2)]

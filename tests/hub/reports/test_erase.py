@@ -34,6 +34,20 @@ def test_no_byte_of_a_deleted_batch_is_left(tmp_path: Path, capsys: pytest.Captu
     assert rows(file, "SELECT count(*) FROM minutes")[0][0] == 0
 
 
+def test_readings_of_its_refrigerator_go_too_but_not_those_of_another_hold(tmp_path: Path) -> None:
+    file = tmp_path / "record.sqlite"
+    put_batch(file, "feedbeef", 200_000.0, "aaaaaaaaaaaa", hold=("kit-cold", -72_000.0))
+    put_batch(file, "0ther001", 400_000.0, "bbbbbbbbbbbb", hold=("kit-cold", -72_000.0))
+    cold = "SELECT count(*) FROM frames WHERE kit = 'kit-cold'"
+    assert rows(file, cold)[0][0] == 200
+    assert main(["report", "--store", str(file), "feedbeef", "--delete", "--yes"]) == 0
+    assert rows(file, cold)[0][0] == 100
+    assert (
+        rows(file, "SELECT count(*) FROM frames WHERE kit = 'kit-cold' AND utc_ms < 1764028800000 + 200000000")[0][0]
+        == 0
+    )
+
+
 def test_the_other_batch_stands_as_it_was(record_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["report", "--store", str(record_file), "bbbb", "--json"]) == 0
     before = capsys.readouterr().out

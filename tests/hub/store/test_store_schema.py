@@ -16,7 +16,7 @@ DATABASES = Path(__file__).parent / "databases"
 KIT, BOOT = "kit-3f2a", "9f3c1a02b7e4"
 ZERO_MS = 1_764_028_800_000
 NEXT = """ALTER TABLE hub ADD COLUMN nickname TEXT NOT NULL DEFAULT '';
-CREATE TABLE outbox (id INTEGER PRIMARY KEY) STRICT;
+CREATE TABLE spare (id INTEGER PRIMARY KEY) STRICT;
 """
 
 
@@ -75,7 +75,7 @@ def test_old_database_is_read_in_full_and_opened_again_without_change(tmp_path, 
 
 
 def test_next_version_keeps_every_row_and_a_copy_of_the_old_file(tmp_path, monkeypatch, frame):
-    path = old(tmp_path / "record.sqlite")
+    path = old(tmp_path / "record.sqlite", f"v{len(migrate.scripts()):03d}")
     newest = with_next(monkeypatch)
     for _ in range(2):
         store = open_store(path)
@@ -92,7 +92,7 @@ def test_next_version_keeps_every_row_and_a_copy_of_the_old_file(tmp_path, monke
 
 def test_migration_that_breaks_in_the_middle_leaves_the_old_version_whole(tmp_path, monkeypatch):
     path = old(tmp_path / "record.sqlite")
-    with_next(monkeypatch, "CREATE TABLE outbox (id INTEGER PRIMARY KEY) STRICT;\nDROP TABLE frames;\nNONSENSE;\n")
+    with_next(monkeypatch, "CREATE TABLE spare (id INTEGER PRIMARY KEY) STRICT;\nDROP TABLE frames;\nNONSENSE;\n")
     with pytest.raises(StoreError, match=r"record.sqlite cannot be used"):
         open_store(path)
     monkeypatch.undo()

@@ -200,19 +200,25 @@ def test_restarted_hub_is_found_again_and_the_curves_have_no_gap(smokehouse: Mak
 
 
 def test_alarm_sounds_until_it_is_heard_and_again_for_another(called: Smokehouse, tab: OpenTab) -> None:
-    page = settled(tab(called.address))
+    page = tab()
+    page.add_init_script("navigator.vibrate = p => { (window.shaken ??= []).push(p); return true; }")
+    page.goto(called.address)
+    settled(page)
     assert page.get_attribute("html", "data-sounded") is None  # sound is off until the person allows it
     page.click("#sound")
     assert page.get_attribute("#sound", "aria-pressed") == "true"
     until(page, "Number(document.documentElement.dataset.sounded) >= 2")
+    assert page.evaluate("window.shaken")[-1] == [300, 120, 300]  # shaken as well as sounded
     page.click("#heard")
     assert not page.is_visible("#heard")
     quiet = page.get_attribute("html", "data-sounded")
     page.wait_for_timeout(4300)
     assert page.get_attribute("html", "data-sounded") == quiet
+    shaken = len(page.evaluate("window.shaken"))
     called.call(2)
     until(page, f"Number(document.documentElement.dataset.sounded) > {quiet}")
     assert page.is_visible("#heard")
+    assert len(page.evaluate("window.shaken")) > shaken
 
 
 def test_coming_pulls_are_told_in_words_in_the_table_and_in_the_chart(smokehouse: Make, tab: OpenTab) -> None:
@@ -235,6 +241,14 @@ def test_coming_pulls_are_told_in_words_in_the_table_and_in_the_chart(smokehouse
     assert page.locator("#chubs tr").nth(0).text_content().count(wanted[0]) == 1
     page.wait_for_timeout(100)
     assert page.locator("#chart canvas").screenshot() != before
+    # A page that is opened now shows them too, without waiting for the next reading: its time goes on to the last.
+    page = settled(tab(house.address))
+    with_spans = page.locator("#chart canvas").screenshot()
+    house.hub._foresight.finishes = lambda hanging, now_s: {}  # type: ignore[method-assign]
+    house.show()
+    page.wait_for_selector("#next >> text=Nothing to do: the smoker follows the meat.")
+    page.wait_for_timeout(150)
+    assert page.locator("#chart canvas").screenshot() != with_spans
 
 
 def test_chart_is_moved_by_wheel_and_fingers_and_comes_back(cooking: Smokehouse, tab: OpenTab) -> None:

@@ -58,14 +58,34 @@ def test_lines_are_added_and_taken_away(plan: tuple[Smokehouse, Any]) -> None:
     page.wait_for_selector("#blocks >> text=marjoram", state="detached")
 
 
-def test_practice_cook_tells_hours_with_their_spread(plan: tuple[Smokehouse, Any]) -> None:
+def test_practice_cook_shows_how_far_it_is_then_hours_and_a_curve_with_their_spread(
+    plan: tuple[Smokehouse, Any], axe: str
+) -> None:
     _, page = plan
     page.click("#practice")
     page.wait_for_selector("#plan-said >> text=Cooking on the simulated smoker")
+    page.wait_for_selector("#plan-said >> text=/: [1-9] of \\d cooks done/", timeout=150000)
+    assert page.evaluate("document.querySelector('#plan-progress').position") > 0.0
+    assert page.is_disabled("#practice")
     page.wait_for_selector(
-        "#cooks >> text=/slim: likely \\d+:\\d\\d, between \\d+:\\d\\d and \\d+:\\d\\d/", timeout=60000
+        "#cooks >> text=/slim: likely \\d+:\\d\\d, between \\d+:\\d\\d and \\d+:\\d\\d/", timeout=150000
     )
+    assert page.is_hidden("#plan-progress")
     assert "Not measured on yours." in page.text_content("#cooks")
+    assert page.get_by_role("img", name="Line slim: the core climbs to the band in").count() == 1
+    # The picture's last point of the likely core lies in the band that it draws.
+    foot, top, core = page.evaluate(
+        """() => { const band = document.querySelector(".likely .band");
+        const points = document.querySelector(".likely-core").getAttribute("points").trim().split(" ").map(Number);
+        const y = Number(band.getAttribute("y"));
+        return [y + Number(band.getAttribute("height")), y, points[points.length - 1]]; }"""
+    )
+    assert top - 8.0 <= core <= foot + 8.0
+    assert "°F" in page.text_content(".likely")
+    page.select_option("#units", "C")
+    assert "°C" in page.text_content(".likely")
+    page.evaluate(axe)
+    assert page.evaluate(AXE) == []
 
 
 def test_sheet_is_taken_away_to_print(plan: tuple[Smokehouse, Any]) -> None:

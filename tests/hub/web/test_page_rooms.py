@@ -69,6 +69,20 @@ def test_every_page_is_free_of_hurdles(finished: Smokehouse, tab: OpenTab, axe: 
         assert page.is_visible("#stop"), path
 
 
+def test_everything_to_press_is_large_enough_for_greasy_fingers(finished: Smokehouse, tab: OpenTab) -> None:
+    page = tab(width=360)
+    sizes = """[...document.querySelectorAll("button, nav a, select, input:not([type=hidden])")]
+        .map(e => [e.id || e.textContent || e.name, e.getBoundingClientRect()])
+        .filter(([, box]) => box.width > 0).map(([name, box]) => [name.trim(), box.height, box.width])"""
+    for path in ("", "plan", "batches", "batches/7f2c0001", "kit", "settings", "heard/x"):
+        page.goto(finished.address + path)
+        page.wait_for_selector("button:visible")
+        page.wait_for_timeout(300)
+        found = page.evaluate(sizes)
+        assert found
+        assert [one for one in found if one[1] < 48.0 or one[2] < 44.0] == [], path
+
+
 def test_batches_are_listed_read_compared_and_taken_away(finished: Smokehouse, tab: OpenTab) -> None:
     page = ready(tab(finished.address + "batches"))
     rows = page.locator("tbody tr").all_text_contents()
@@ -116,7 +130,7 @@ def test_kit_page_tells_probes_places_signal_and_relay(finished: Smokehouse, tab
     finished.frame([70.0, None, 20.0, 20.0, 20.0, 20.0], ["ok", "short", "uncalibrated", "ok", "ok", "ok"])
     page = ready(tab(finished.address + "kit"))
     rows = page.locator("#probes tr").all_text_contents()
-    assert rows[0] == "1" + "chamber" + "158.0 °F" + "good"
+    assert rows[0] == "1" + "chamber" + "158.0 °F" + "good" + "not told yet"
     assert "probe wet or short-circuited" in rows[1]
     assert "chub 1, back left" in rows[1]
     assert "not calibrated" in rows[2]
@@ -126,6 +140,32 @@ def test_kit_page_tells_probes_places_signal_and_relay(finished: Smokehouse, tab
     finished.frame([71.0, 20.0, 20.0, 20.0, 20.0, 20.0])
     page.wait_for_selector("#probes >> text=159.8 °F")  # by itself, within some seconds
     assert page.text_content("#kit-cut-off") == "203 °F"
+
+
+def test_probe_is_checked_in_ice_and_boiling_water(finished: Smokehouse, tab: OpenTab, axe: str) -> None:
+    page = ready(tab(finished.address + "kit", allow="409"))
+    page.wait_for_selector("#no-baths >> text=Nothing yet. Check each probe")
+    page.select_option("#bath-probe", "2")
+    page.select_option("[name=kind]", "vishay-3977-10k")
+    finished.frame([70.0, 0.3, 20.0, 20.0, 20.0, 20.0])
+    page.wait_for_selector("#probes >> text=32.5 °F")
+    page.click("text=Take the reading in ice")
+    assert page.input_value("[name=ice]") == "32.54"
+    page.click("text=Work it out")
+    page.wait_for_selector("#bath-said >> text=both baths are needed")
+    finished.frame([70.0, 99.6, None, 20.0, 20.0, 20.0], ["ok", "ok", "open", "ok", "ok", "ok"])
+    page.wait_for_selector("#probes >> text=211.3 °F")
+    page.click("text=Take the reading in boiling water")
+    page.fill("[name=value]", "980")
+    page.click("text=Work it out")
+    page.wait_for_selector("#bath-said >> text=Probe 2 was off by +0.30 °C in ice and +0.56 °C in boiling water")
+    page.wait_for_selector("#calibrations code >> text=/calibrated.*maker/")
+    assert "Vishay" in page.locator("#probes tr").nth(1).text_content()
+    page.select_option("#bath-probe", "3")
+    page.click("text=Take the reading in ice")
+    assert page.text_content("#bath-said").startswith("Probe 3 gives no reading now")
+    page.evaluate(axe)
+    assert page.evaluate(AXE) == []
 
 
 def test_square_code_is_read_back_as_the_address(smokehouse: Make) -> None:
@@ -194,58 +234,3 @@ def test_sign_in_outlives_a_restart_of_the_hub(smokehouse: Make, tab: OpenTab, t
     smokehouse(accounts=check, clock=house.clock, port=house.page.port)
     page.reload()
     assert ready(page).is_visible("#stop")
-
-
-def test_whole_batch_from_the_sign_in_to_the_closed_record(smokehouse: Make, tab: OpenTab, tmp_path: Path) -> None:
-    code, _ = with_accounts(tmp_path)
-    house = smokehouse(accounts=people.checker(tmp_path / "accounts.json"))
-    page = sign_in(tab(house.address, width=360), "cook", code)
-    house.desk.choose({"to": "first", "add": "json://phone.home/smoker"})
-    house.hang(plan_of(chubs=3, probes=2))
-    house.show()
-    house.delivery.step()  # the alarm test goes out when the chubs hang
-    link = house.messages[0][2].split(": ")[-1]
-    phone = tab(link, width=360)  # the phone is not signed in: the code in the link lets in
-    phone.click("text=I heard it")
-    assert "Heard." in phone.text_content("main")
-    house.cook(0.75, channels=3)
-    house.call(1)
-    press(page, "#do >> text=Chub 1 is out")
-    page.click("#sheet >> text=Into chub 3")
-    page.wait_for_selector("#said >> text=Pulled.")
-    assert house.hub.state.book.chub_of == {2: 2, 1: 3}
-    for chub in (2, 3):
-        house.call(chub)
-        press(page, f"#do >> text=Chub {chub} is out")
-        page.click("#sheet >> text=Stays in")
-        page.wait_for_selector(f"#undo >> text=Undo: chub {chub} is out")
-    house.hub.write()
-    press(page, "#do >> text=They are in the ice")
-    press(page, "#do >> text=They are out of the ice")
-    press(page, "#do >> text=Type in the second thermometer")
-    page.click("#sheet >> text=Chub 2")
-    page.fill("#typed", "40.0")
-    page.click("#sheet >> text=Enter")
-    press(page, "#do >> text=They have bloomed")
-    press(page, "#do >> text=They are in the refrigerator")
-    press(page, "#do >> text=Type in the cooked weight")
-    page.fill("#typed", "7")
-    page.click("#sheet >> text=Enter")
-    press(page, "#do >> text=They are packed")
-    press(page, "#do >> text=Close the batch")
-    page.wait_for_selector("#next >> text=The batch is closed.")
-    page.click("nav >> text=Batches")
-    assert ready(page).locator("tbody tr").all_text_contents()[0].endswith("closed")
-    page.click("tbody a")
-    ready(page)
-    told = json.loads(house.desk.export("7f2c0001", "json", "F-lb")[2])
-    assert told["closed"] is True
-    assert told["weights"]["cooked_kg"] == pytest.approx(7 * 0.45359237)
-    assert told["second_reading"]["chub"] == 2
-
-
-def press(page: Any, what: str) -> None:
-    """Press a button once it has been there for a moment, as a person would."""
-    page.wait_for_selector(what)
-    page.wait_for_timeout(720)
-    page.click(what)

@@ -35,6 +35,10 @@ class Recorder:
         self.marks.append(("account", data, ""))
         return True, "added"
 
+    def calibrate(self, data: dict[str, Any]) -> tuple[bool, str]:
+        self.marks.append(("calibrate", data, ""))
+        return True, "noted"
+
     def history(self, points: int) -> dict[str, Any]:
         return {"curves": [], "band_degC": [66.7, 68.3], "points": points}
 
@@ -205,10 +209,26 @@ def test_one_persons_token_does_not_serve_another(guarded: House) -> None:
     assert guarded.mark("stop-heat", guarded.token(bo), cookies=anna).status_code == 403
 
 
-CHANGES = ("settings/contacts", "settings/people", "settings/alarm-test", "plan/hang", "plan/practice")
+CHANGES = (
+    "settings/contacts",
+    "kit/calibration",
+    "settings/people",
+    "settings/alarm-test",
+    "plan/hang",
+    "plan/practice",
+)
 FOR_ALL = ("mark", "heard", "sign-out", "plan/sheet", "plan/page")
 ROOMS = ("", "plan", "batches", "batches/x", "batches/compare", "kit", "settings")
-DATA = ("live", "history", "clocks", "kit/now", "batches/x/history", "batches/x/csv", "plan/recipe/x")
+DATA = (
+    "live",
+    "history",
+    "clocks",
+    "kit/now",
+    "plan/practice/progress",
+    "batches/x/history",
+    "batches/x/csv",
+    "plan/recipe/x",
+)
 
 
 @pytest.mark.parametrize("path", [*CHANGES, *FOR_ALL])

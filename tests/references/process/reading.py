@@ -6,8 +6,8 @@ from pathlib import Path
 FOLDER = Path(__file__).parent
 
 
-def rows(name: str) -> list[dict[str, str]]:
-    text = (FOLDER / name).read_text(encoding="utf-8")
+def rows(name: str, folder: Path = FOLDER) -> list[dict[str, str]]:
+    text = (folder / name).read_text(encoding="utf-8")
     return list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
 
 

@@ -1,6 +1,6 @@
 """When each chub will be done: conduction and evaporation, fitted to this batch and run ahead many times. Pure."""
 
-from fiftyover.control.forecast.ahead import Law
+from fiftyover.control.forecast.ahead import WORD_WITHIN_S, Law, Stretch
 from fiftyover.control.forecast.finish import (
     CALIBRATED,
     WARM_MOST_S,
@@ -18,6 +18,7 @@ __all__ = [
     "BROAD",
     "CALIBRATED",
     "WARM_MOST_S",
+    "WORD_WITHIN_S",
     "Calibration",
     "Finish",
     "Fit",
@@ -26,6 +27,7 @@ __all__ = [
     "Past",
     "Prior",
     "Question",
+    "Stretch",
     "fitted",
     "forecast",
     "from_data",

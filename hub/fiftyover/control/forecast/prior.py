@@ -30,11 +30,11 @@ from fiftyover.errors import ProcessError
 # place [ratio], vapour [kPa], bend [ratio per 10 K]. Film 9..16 and diffusivity 1.2e-7: control study of our own and
 # Marcotte et al. 2008; evaporation: our own study (a twentieth of a free wet surface); the others from memory.
 MEAN = (math.log(12.0), math.log(0.55), math.log(1.22e-7), 0.0, 7.0, -0.05)
-COMMON = (0.22, 0.50, 0.06, 0.02, 1.5, 0.20)
+COMMON = (0.22, 0.65, 0.06, 0.02, 1.5, 0.20)
 LINE = (0.06, 0.30, 0.05, 0.0, 0.0, 0.06)
 OWN = (0.07, 0.06, 0.02, 0.04, 0.0, 0.02)
 # A batch never teaches more than this: the next one differs (weather, meat, water pan).
-LEAST = (0.07, 0.18, 0.03, 0.01, 0.7, 0.05)
+LEAST = (0.09, 0.25, 0.035, 0.012, 0.9, 0.07)
 BATCHES_MOST = 6
 HOPE = 0.3  # log: how far below the strongest evaporation that still lets a chub finish
 TAIL = 3.0  # degrees of freedom of the common part: a prior that is far off gives way

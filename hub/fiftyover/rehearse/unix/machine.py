@@ -23,6 +23,7 @@ The converter's noise is added here, a few codes, the same at each start; codes 
   FIFTYOVER_BUTTON_PIN    number of the pin that reads the button of the datagram, pressed = low
   FIFTYOVER_RESET_CAUSE   number that reset_cause() gives (default 1, power on)
   FIFTYOVER_UNIQUE_ID     hex digits of unique_id()
+  FIFTYOVER_HARD_TIMER    "1": Timer calls back, from a thread; else it does nothing (the heap of a test is too small)
 
 Without FIFTYOVER_PLANT_PORT every input reads 65535: no probe in any socket.
 Exit codes: 70 a watchdog fed late, 71 machine.reset(), 72 machine.soft_reset().
@@ -192,11 +193,22 @@ class Timer:
         if id not in (-1,):
             raise ValueError("Timer doesn't exist")
 
-    def init(self, **settings):
-        return None
+    def init(self, period=1000, callback=None, hard=False, **settings):
+        """A thread stands for the interrupt: it runs while the program sleeps in C or spins in Python."""
+        if not os.getenv("FIFTYOVER_HARD_TIMER"):
+            return
+        import _thread
+
+        self._runs = True
+        _thread.start_new_thread(self._beat, (period, callback))
+
+    def _beat(self, period, callback):
+        while self._runs:
+            time.sleep_ms(period)
+            callback(self)
 
     def deinit(self):
-        return None
+        self._runs = False
 
 
 def _leave(code):

@@ -18,6 +18,12 @@ const QUESTIONS = {
   chub: async (data) => (data.chub = await pick(say("which-chub"), hanging())),
   "any-chub": async (data) => (data.chub = await pick(say("any-chub"), snapshot.chubs)),
   core: async (data) => (data.core_degC = await temperature(readTitle(data.chub))),
+  "mix-core": async (data) => {
+    const read = await choose(say("mix-core-ask"), [[true, say("mix-core-read")], [false, say("mix-core-unknown")]]);
+    if (!read) return read === null ? null : "unknown";
+    return (data.core_degC = await temperature(say("mix-core", { unit: unitName() })));
+  },
+  "sure-hung": async () => choose(say("hang-sure"), [[true, say("hang-yes")]]),
   second: async (data) => (data.second_degC = await temperature(say("second", { unit: unitName() }))),
   kg: async (data) => (data.kg = await weight()),
   pair: async (data) => {

@@ -61,6 +61,7 @@ async function curves() {
     const chubOf = new Map(snapshot.chubs.map((c) => [c.probe, c.number]));
     told.curves.forEach((curve) => { if (curve.kind === "core") curve.chub = chubOf.get(curve.channel); });
     drawChart(told);
+    expect(snapshot.chubs);
     document.documentElement.dataset.curves = String(told.t.length);
   } catch { /* the stream says when the hub is out of reach */ }
 }

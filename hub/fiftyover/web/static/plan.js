@@ -1,26 +1,16 @@
 // A recipe as a form: every change is worked out by the hub at once. The form knows no sums.
 import { ask } from "./ask.js";
+import { drawLikely } from "./likely.js";
 import { $, element, hours, put, say } from "./said.js";
 import { choose } from "./sheet.js";
+import { onUnits } from "./units.js";
 
 const WAIT_MS = 300;
-const KINDS = ["pork", "beef", "veal", "lamb", "mutton", "goat", "rabbit", "game", "chicken", "turkey", "duck", "goose"];
-// [key, label, choices or example]; texts carry their unit, as in a recipe file.
-const FIELDS = [
-  ["name", "Name", ""], ["units", "Figures in", ["F-lb", "C-kg"]],
-  ["target.weight", "Meat in all, where weights are left out", "10 lb"], ["target.fat", "Fat wanted", "24 %"],
-  ["salt.in_all", "Salt in all, of the meat", "1.8 %"], ["water", "Ice water", "4 %"],
-  ["cure.nitrite", "Nitrite in the cure, off its label", "6.25 %"], ["cure.wanted", "Nitrite wanted, of the meat", "156 ppm"],
-  ["rig.probes", "Core probes", 2], ["rig.watts", "Element, watts", 800], ["rig.relay", "Relay", ["mechanical", "solid-state"]],
-  ["rig.response", "You need to come", "10 min"], ["rig.stuffer", "Stuffer holds", "5 lb"],
-  ["cook.band_from", "Pull from", "152 °F"], ["cook.band_to", "Pull to", "155 °F"], ["cook.limit", "Smoker limit", "180 °F"],
-  ["times.cure_hold", "Cure hold", "14 h"], ["times.bloom", "Bloom", "1 h 30 min"],
-];
-const TABLES = [
-  ["meat", "Meat", [["name", "Meat", ""], ["kind", "Kind", KINDS], ["fat", "Fat", "28 %"], ["weight", "Weight", "8 lb"]]],
-  ["seasoning", "Seasoning", [["name", "What", ""], ["amount", "Amount", "0.5 %"]]],
-  ["casing", "Casing lines", [["line", "Line", "slim"], ["diameter", "Diameter, stuffed", "45 mm"], ["length", "Length", "12 in"], ["count", "Chubs", 0]]],
-];
+const LOOK_MS = 700;
+// [key, label, choices or example]; texts carry their unit, as in a recipe file. A choice is a word, or [value, word].
+// From words.py, as the tables; the choices of stages are this household's.
+const { fields: FIELDS, tables: TABLES } = JSON.parse($("fields").textContent);
+FIELDS.find(([key]) => key === "cook.schedule")[2].push(...JSON.parse($("schedules").textContent));
 let recipe = JSON.parse($("recipe").textContent);
 let asked = 0;
 let timer = 0;
@@ -28,8 +18,8 @@ let timer = 0;
 function field(label, value, example, changed) {
   const box = element("label", {}, `${label} `);
   const input = Array.isArray(example) ? element("select") : element("input", { placeholder: String(example) });
-  if (Array.isArray(example)) input.append(...example.map((one) => element("option", {}, one)));
-  input.value = value ?? (Array.isArray(example) ? example[0] : "");
+  if (Array.isArray(example)) input.append(...example.map((one) => element("option", { value: [one].flat()[0] }, [one].flat().at(-1))));
+  input.value = value ?? (Array.isArray(example) ? [example[0]].flat()[0] : "");
   input.addEventListener("input", () => {
     const text = input.value.trim();
     changed(text === "" ? undefined : typeof example === "number" ? Number(text) : text);
@@ -84,9 +74,18 @@ function show(told) {
   $("notices").replaceChildren(...told.notices.map((text) => element("p", { class: "alarm soon" }, text)));
   $("blocks").replaceChildren(...told.blocks.map(table));
   put("closing", told.closing);
-  $("cooks").replaceChildren(...(told.cooks ? [element("h3", {}, say("practice-head")), ...told.cooks.map((one) => element("p", {}, say("practice-line", {
-    line: one.line, likely: hours(one.likely_s), low: hours(one.low_s), high: hours(one.high_s),
-  }))), element("p", {}, say("practice-why"))] : []));
+  cooks(told);
+}
+
+let practised = null;
+function cooks(told) {
+  practised = told.cooks ? told : null;
+  if (!practised) { $("cooks").replaceChildren(); return; }
+  const text = (one) => ({ line: one.line, likely: hours(one.likely_s), low: hours(one.low_s), high: hours(one.high_s) });
+  $("cooks").replaceChildren(element("h3", {}, say("practice-head")), ...told.cooks.flatMap((one) => [
+    element("p", {}, say("practice-line", text(one))),
+    drawLikely(one, told.band_degC, say("likely-picture", text(one))),
+  ]), element("p", {}, say("practice-why")));
 }
 
 async function work(path) {
@@ -101,13 +100,30 @@ function later() {
   timer = setTimeout(() => work("/plan/sheet"), WAIT_MS);
 }
 
+async function progress() {
+  try {
+    const { done, of } = await (await fetch("/plan/practice/progress")).json();
+    $("plan-progress").hidden = of === 0;
+    if (of === 0) return;
+    $("plan-progress").max = of;
+    $("plan-progress").value = done;
+    put("plan-said", say("practising-done", { done, of }));
+  } catch { /* the stream says when the hub is out of reach */ }
+}
+
+onUnits(() => { if (practised) cooks(practised); });
 $("recipe-name").addEventListener("change", async (event) => {
   const answer = await fetch(`/plan/recipe/${encodeURIComponent(event.target.value)}`);
   if (answer.ok) { recipe = await answer.json(); draw(); work("/plan/sheet"); }
 });
 $("practice").addEventListener("click", async () => {
   put("plan-said", say("practising"));
+  $("practice").disabled = true;
+  const look = setInterval(progress, LOOK_MS);
   await work("/plan/practice");
+  clearInterval(look);
+  $("practice").disabled = false;
+  $("plan-progress").hidden = true;
   put("plan-said", "");
 });
 $("print").addEventListener("click", async () => {
@@ -117,11 +133,10 @@ $("print").addEventListener("click", async () => {
   a.click();
   setTimeout(() => URL.revokeObjectURL(a.href), 1000);
 });
-const hang = $("hang");
-if (hang) hang.addEventListener("click", async () => {
-  if (!(await choose(say("hang-sure"), [[true, say("hang-yes")]]))) return;
+for (const name of ["begin", "hang"]) $(name)?.addEventListener("click", async () => {
+  if (!(await choose(say(`${name}-sure`), [[true, say(`${name}-yes`)]]))) return;
   put("plan-said", say("wait"));
-  const told = await ask("/plan/hang", recipe);
+  const told = await ask(`/plan/${name}`, recipe);
   put(told.done ? "plan-said" : "wrong", told.sentence);
   if (told.done) location.assign("/");
 });

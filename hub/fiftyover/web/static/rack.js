@@ -32,7 +32,7 @@ function body(group, chub, x, y, share) {
 }
 
 function tag(group, x, y, text, kind) {
-  const wide = Math.max(44, text.length * 10 + 14);
+  const wide = Math.min(CELL - 4, Math.max(44, text.length * 9 + 14));
   const left = x + CELL / 2 - wide / 2;
   add(group, "path", { d: `M${left} ${y} h${wide - 8} l8 12 l-8 12 h${8 - wide} z`, class: `tag ${kind}` });
   add(group, "text", { x: x + CELL / 2 - 3, y: y + 17, class: `tag-text ${kind}` }, text);

@@ -1,0 +1,158 @@
+"""Real database servers on free ports, as Debian packages them; each ends with its test."""
+
+import json
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import time
+import urllib.parse
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+SNIPPET = ROOT / "dashboards" / "stack" / "influx1-nginx.conf"
+DATABASE = "fiftyover"
+
+
+def free_port() -> int:
+    with socket.socket() as sock:
+        sock.bind(("127.0.0.1", 0))
+        return int(sock.getsockname()[1])
+
+
+def program(name: str) -> str:
+    found = shutil.which(name, path="/usr/sbin:/usr/bin:/usr/local/bin")
+    assert found, f"{name} is missing: tests/run installs it"
+    return found
+
+
+def get(url: str, **form: str) -> dict:
+    with urllib.request.urlopen(f"{url}?{urllib.parse.urlencode(form)}", timeout=10) as answer:
+        return json.load(answer)
+
+
+class Process:
+    """A server process that can be killed and started again on the same data."""
+
+    def __init__(self, words: list[str], port: int, log: Path) -> None:
+        self.words, self.port, self.log = words, port, log
+        self.process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        with self.log.open("ab") as log:
+            self.process = subprocess.Popen(self.words, stdout=log, stderr=log)
+        end = time.monotonic() + 30
+        while True:
+            assert self.process.poll() is None, self.log.read_text()[-2000:]
+            try:
+                socket.create_connection(("127.0.0.1", self.port), 1).close()
+                return
+            except OSError:
+                assert time.monotonic() < end, self.log.read_text()[-2000:]
+                time.sleep(0.05)
+
+    def kill(self) -> None:
+        if self.process is not None:
+            self.process.send_signal(signal.SIGKILL)
+            self.process.wait()
+            self.process = None
+
+    def end(self) -> None:
+        if self.process is not None:
+            self.process.terminate()
+            try:
+                self.process.wait(10)
+            except subprocess.TimeoutExpired:
+                self.kill()
+            self.process = None
+
+
+class Influx(Process):
+    """influxd 1.6 behind nginx with the documented snippet; `url` is what [influx] url names."""
+
+    def __init__(self, folder: Path) -> None:
+        self.port, self.front, inside = free_port(), free_port(), free_port()
+        (folder / "influx.conf").write_text(
+            f'bind-address = "127.0.0.1:{inside}"\nreporting-disabled = true\n'
+            f'[meta]\n dir = "{folder}/meta"\n[data]\n dir = "{folder}/data"\n wal-dir = "{folder}/wal"\n'
+            f'[http]\n bind-address = "127.0.0.1:{self.port}"\n log-enabled = false\n'
+            "[monitor]\n store-enabled = false\n"
+        )
+        super().__init__([program("influxd"), "-config", str(folder / "influx.conf")], self.port, folder / "influx.log")
+        snippet = SNIPPET.read_text().replace("127.0.0.1:8086", f"127.0.0.1:{self.port}")
+        snippet = snippet.replace("127.0.0.1:8087", f"127.0.0.1:{self.front}")
+        user = "user root;\n" if os.getuid() == 0 else ""  # else its workers may not write in the test's folder
+        (folder / "nginx.conf").write_text(
+            f"{user}daemon off;\npid {folder}/nginx.pid;\nerror_log {folder}/nginx-error.log;\nevents {{}}\n"
+            f"http {{\naccess_log off;\nclient_body_temp_path {folder}/body;\nproxy_temp_path {folder}/proxy;\n"
+            f"fastcgi_temp_path {folder}/f;\nuwsgi_temp_path {folder}/u;\nscgi_temp_path {folder}/s;\n{snippet}}}\n"
+        )
+        self.proxy = Process(
+            [program("nginx"), "-c", str(folder / "nginx.conf"), "-e", str(folder / "nginx-error.log")],
+            self.front,
+            folder / "nginx.log",
+        )
+        self.url = f"http://127.0.0.1:{self.front}"
+
+    def query(self, text: str) -> list[dict]:
+        """Series of an InfluxQL query, asked through the proxy; an error fails the test."""
+        (result,) = get(f"{self.url}/query", db=DATABASE, q=text)["results"]
+        assert "error" not in result, result
+        return result.get("series", [])
+
+
+@pytest.fixture
+def influx(tmp_path: Path) -> Iterator[Influx]:
+    folder = tmp_path / "influx"
+    folder.mkdir()
+    server = Influx(folder)
+    try:
+        server.start()
+        server.proxy.start()
+        urllib.request.urlopen(
+            f"http://127.0.0.1:{server.port}/query",
+            urllib.parse.urlencode({"q": f"CREATE DATABASE {DATABASE}"}).encode(),
+        ).close()
+        yield server
+    finally:
+        server.proxy.end()
+        server.end()
+
+
+class Victoria(Process):
+    """VictoriaMetrics, asked by its export."""
+
+    def __init__(self, folder: Path) -> None:
+        port = free_port()
+        words = [program("victoria-metrics"), f"-storageDataPath={folder}/data", f"-httpListenAddr=127.0.0.1:{port}"]
+        words += ["-dedup.minScrapeInterval=1ms", "-retentionPeriod=100y", "-memory.allowedBytes=200MB"]
+        super().__init__(words, port, folder / "victoria.log")
+        self.url = f"http://127.0.0.1:{port}"
+
+    def series(self, name: str) -> dict[str, list[tuple[int, float]]]:
+        """Every row of a metric by its `probe` (or "")."""
+        get_url = f"{self.url}/api/v1/export?" + urllib.parse.urlencode({"match[]": name})
+        found: dict[str, list[tuple[int, float]]] = {}
+        with urllib.request.urlopen(get_url, timeout=10) as answer:
+            for line in answer:
+                row = json.loads(line)
+                pairs = zip(row["timestamps"], row["values"], strict=True)
+                found.setdefault(row["metric"].get("probe", ""), []).extend(pairs)
+        return found
+
+
+@pytest.fixture
+def victoria(tmp_path: Path) -> Iterator[Victoria]:
+    folder = tmp_path / "victoria"
+    folder.mkdir()
+    server = Victoria(folder)
+    try:
+        server.start()
+        yield server
+    finally:
+        server.end()
