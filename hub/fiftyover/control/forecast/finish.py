@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -102,7 +102,8 @@ def forecast(question: Question, count: int = ahead.DRAWS) -> Forecast:
     element = learn_element(past, theta[:, : past.chubs])
     runs = ahead.run(past, theta, law, (WARM_TO_DEGC, question.foot_degC), element)
     surprise = _surprise(found, before)
-    return Forecast(tuple(_finish(question, runs, element, chub, surprise) for chub in range(past.chubs)), found)
+    told = [_finish(question, runs, element, chub, surprise) for chub in range(past.chubs)]
+    return Forecast(tuple(_no_surer(question, told, chub) for chub in range(past.chubs)), found)
 
 
 def fitted(past: Past, prior: Prior, lines: Sequence[str], places: Sequence[str]) -> Fit:
@@ -130,6 +131,21 @@ def _finish(question: Question, runs: Runs, element: Element | None, chub: int, 
     wide = min(WIDEST, max(1.0, surprise, math.sqrt(_misfit_kelvin(question.past, runs, chub) / MISFIT_KELVIN)))
     low, high = _stretched(question, chub, middle - wide * (middle - low), middle, middle + wide * (high - middle))
     return Finish(middle, low, high, stalls, why, warm, warm_high)
+
+
+def _no_surer(question: Question, told: list[Finish], chub: int) -> Finish:
+    """A chub without a probe is told at least as wide as those of its line that have one and still hang."""
+    one, law = told[chub], question.law
+    if law.leads[chub] or one.left_s is None or one.low_s is None or one.high_s is None:
+        return one
+    below, above = one.left_s - one.low_s, one.high_s - one.left_s
+    for i, other in enumerate(told):
+        if law.leads[i] and law.hanging[i] and question.lines[i] == question.lines[chub]:
+            if other.left_s is not None and other.low_s is not None and other.high_s is not None:
+                below, above = max(below, other.left_s - other.low_s), max(above, other.high_s - other.left_s)
+    if not law.hanging[chub]:
+        return one
+    return replace(one, low_s=max(0.0, one.left_s - below), high_s=one.left_s + above * 1.01)
 
 
 def _surprise(found: Fit, before: Expected) -> float:
