@@ -140,9 +140,9 @@ def _no_surer(question: Question, told: list[Finish], chub: int) -> Finish:
         return one
     below, above = one.left_s - one.low_s, one.high_s - one.left_s
     for i, other in enumerate(told):
-        if law.leads[i] and law.hanging[i] and question.lines[i] == question.lines[chub]:
-            if other.left_s is not None and other.low_s is not None and other.high_s is not None:
-                below, above = max(below, other.left_s - other.low_s), max(above, other.high_s - other.left_s)
+        mate = law.leads[i] and law.hanging[i] and question.lines[i] == question.lines[chub]
+        if mate and other.left_s is not None and other.low_s is not None and other.high_s is not None:
+            below, above = max(below, other.left_s - other.low_s), max(above, other.high_s - other.left_s)
     if not law.hanging[chub]:
         return one
     return replace(one, low_s=max(0.0, one.left_s - below), high_s=one.left_s + above * 1.01)
