@@ -69,6 +69,9 @@ class Usb:
                 self._transport = SerialTransport(self.port, timeout=3)
                 self._transport.use_raw_paste = False  # its writer waits for ever for a board that is gone
                 self._transport.enter_raw_repl(soft_reset=False, timeout_overall=3)
+                # A program that was just leaving may have taken the first words: ask until it answers.
+                if self._transport.exec_raw("print(1)", timeout=3)[0].strip() != b"1":
+                    raise TransportError("no answer")
                 return
             except (TransportError, SerialException, OSError) as error:
                 opened = self._transport is not None
