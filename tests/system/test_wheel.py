@@ -67,6 +67,7 @@ def test_wheel_carries_every_file_of_hub_and_kit_and_nothing_else(built):
         for path in (base / package).rglob("*"):
             if path.is_file() and "__pycache__" not in path.parts:
                 wanted.add(path.relative_to(base).as_posix())
+    wanted |= {f"fiftyover/app/built/{file.name}" for file in (ROOT / "dashboards" / "built").glob("*.json")}
     assert held == wanted
 
 
