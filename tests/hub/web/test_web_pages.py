@@ -39,6 +39,14 @@ class Recorder:
         self.marks.append(("calibrate", data, ""))
         return True, "noted"
 
+    def begin(self, data: dict[str, Any]) -> tuple[bool, str]:
+        self.marks.append(("begin", data, ""))
+        return True, "Begun."
+
+    def hang(self, data: dict[str, Any]) -> tuple[bool, str]:
+        self.marks.append(("hang", data, ""))
+        return True, "Hung."
+
     def history(self, points: int) -> dict[str, Any]:
         return {"curves": [], "band_degC": [66.7, 68.3], "points": points}
 
@@ -214,6 +222,7 @@ CHANGES = (
     "kit/calibration",
     "settings/people",
     "settings/alarm-test",
+    "plan/begin",
     "plan/hang",
     "plan/practice",
 )
