@@ -78,7 +78,8 @@ def _report(args: argparse.Namespace, reader: Reader, path: Path, units: str, cl
     from_ms, to_ms = span_ms(found)
     record = records.record(found, frames, len(reader.gaps(found.kit, from_ms, to_ms)) if found.kit else 0)
     if args.export is not None:
-        data = carry.taken_out(reader, batch_id, found.kit, from_ms, to_ms)
+        beside = [(kit, *span) for kit, span in _held(found)]
+        data = carry.taken_out(reader, batch_id, found.kit, from_ms, to_ms, beside)
         _write(args.export, json.dumps(data, allow_nan=False, ensure_ascii=False))
     if args.csv is not None:
         _write(args.csv, _csv(record_view.rows_of_csv(frames, from_ms)))
@@ -153,8 +154,12 @@ def _chosen(reader: Reader, word: str | None) -> str:
 
 def _readings(found: Opened) -> list[tuple[str, tuple[int, int]]]:
     """(kit, span in UTC ms) of a batch's readings: of the smoker, and of its cure hold's refrigerator."""
-    told = [(found.kit, span_ms(found))] if span_ms(found) != (0, 0) else []
-    day = found.day
+    return [*([(found.kit, span_ms(found))] if span_ms(found) != (0, 0) else []), *_held(found)]
+
+
+def _held(found: Opened) -> list[tuple[str, tuple[int, int]]]:
+    """(kit, span in UTC ms) of the readings of the cure hold's refrigerator, if a probe watched it."""
+    told, day = [], found.day
     held = [event.utc_ms for event in found.days if event.kind == "into-refrigerator" and event.at_s == day.held_s]
     if held and day.water_probe is not None:
         ends = [event.utc_ms for event in found.cook if event.kind == "hung"] or [found.days[-1].utc_ms]

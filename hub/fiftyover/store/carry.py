@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -21,13 +21,22 @@ from .reader import Reader
 from .trouble import opening
 
 FORMAT = "fiftyover-batch"
-VERSION = 1
+VERSION = 2  # 1 had no readings beside the smoker's
+READ = (1, 2)
 _FRAME = "boot, seq, utc_ms, live, up_ms, element_on, duty, why, t, s"
 _FRAME_COLUMNS = len(_FRAME.split(","))
 
 
-def taken_out(reader: Reader, batch_id: str, kit: str, from_ms: int, to_ms: int) -> dict[str, Any]:
-    """The batch's events, the kit's frames and targets of its span (UTC ms), and the clocks that dated them."""
+Span = tuple[str, int, int]
+
+
+def taken_out(
+    reader: Reader, batch_id: str, kit: str, from_ms: int, to_ms: int, beside: Iterable[Span] = ()
+) -> dict[str, Any]:
+    """The batch's events, the kit's frames and targets of its span (UTC ms), and the clocks that dated them.
+
+    ``beside`` are other readings that belong to it, for instance of the refrigerator: (kit, from and to in UTC ms).
+    """
     events = reader.rows(
         """SELECT kind, uuid, at_s, utc_ms, data FROM events JOIN machines ON machines.id = machine
         WHERE batch = ? ORDER BY events.id""",
@@ -45,14 +54,8 @@ def taken_out(reader: Reader, batch_id: str, kit: str, from_ms: int, to_ms: int)
         "to_ms": to_ms,
         "machines": [list(row) for row in reader.rows("SELECT uuid, utc_zero_ms FROM machines ORDER BY id")],
         "events": [[kind, uuid, at_s, ms, json.loads(data)] for kind, uuid, at_s, ms, data in events],
-        "frames": [
-            list(row)
-            for row in reader.rows(
-                f"SELECT {_FRAME} FROM frames WHERE kit = ? AND utc_ms >= ? AND utc_ms < ? "  # noqa: S608 - a constant
-                "ORDER BY utc_ms, boot, seq",
-                span,
-            )
-        ],
+        "frames": _frames(reader, span),
+        "beside": [{"kit": other[0], "frames": _frames(reader, other)} for other in beside],
         "targets": [
             list(row)
             for row in reader.rows(
@@ -61,6 +64,11 @@ def taken_out(reader: Reader, batch_id: str, kit: str, from_ms: int, to_ms: int)
             )
         ],
     }
+
+
+def _frames(reader: Reader, span: Span) -> list[list[Any]]:
+    query = f"SELECT {_FRAME} FROM frames WHERE kit = ? AND utc_ms >= ? AND utc_ms < ? "  # noqa: S608 - a constant
+    return [list(row) for row in reader.rows(query + "ORDER BY utc_ms, boot, seq", span)]
 
 
 def put_in(path: Path, data: Mapping[str, Any], utc_ms: int) -> str:
@@ -105,7 +113,7 @@ def writing(path: Path, utc_ms: int) -> Iterator[sqlite3.Connection]:
 def _check(data: Mapping[str, Any]) -> None:
     if data.get("format") != FORMAT:
         raise StoreError("That is not a batch exported by fiftyover: name the file that `report --export` wrote.")
-    if data.get("version") != VERSION:
+    if data.get("version") not in READ:
         raise StoreError(f"The batch was exported by another version ({data.get('version')!r}): update this program.")
 
 
@@ -123,8 +131,9 @@ def _put(connection: sqlite3.Connection, data: Mapping[str, Any]) -> None:
             "INSERT INTO events (batch, kind, machine, at_s, utc_ms, data) VALUES (?, ?, ?, ?, ?, ?)",
             (batch_id, kind, machine, at_s, utc_ms, json.dumps(words)),
         )
-    fresh = [row for row in data["frames"] if _put_frame(connection, kit, row)]
-    connection.executemany(rollup.ADD, rollup.rows(_dated(kit, row) for row in fresh))
+    for one in [{"kit": kit, "frames": data["frames"]}, *data.get("beside", ())]:
+        fresh = [row for row in one["frames"] if _put_frame(connection, str(one["kit"]), row)]
+        connection.executemany(rollup.ADD, rollup.rows(_dated(str(one["kit"]), row) for row in fresh))
     connection.executemany(
         "INSERT INTO targets (kit, utc_ms, target_degC) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
         [(kit, utc_ms, degC) for utc_ms, degC in data["targets"]],

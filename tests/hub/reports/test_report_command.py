@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from fiftyover.cli import main
-from hub.reports.batches import END_S, STEP_S
+from hub.reports.batches import END_S, STEP_S, put_batch
 
 
 def run(file: Path, *words: str) -> int:
@@ -94,6 +94,22 @@ def test_an_exported_batch_goes_into_another_record_without_loss(
     assert minutes(other) == [row for row in minutes(record_file) if row[2] <= minutes(other)[-1][2]]
     assert run(other, "--import", str(first)) == 2
     assert "already" in capsys.readouterr().err
+
+
+def test_readings_of_its_refrigerator_are_carried_too(tmp_path: Path) -> None:
+    file, other, first = tmp_path / "record.sqlite", tmp_path / "other.sqlite", tmp_path / "a.json"
+    put_batch(file, "feedbeef", 200_000.0, "aaaaaaaaaaaa", hold=("kit-cold", -72_000.0))
+    assert run(file, "feedbeef", "--export", str(first)) == 0
+    assert run(other, "--import", str(first)) == 0
+    held = []
+    for path in (file, other):
+        connection = sqlite3.connect(f"file:{path}?mode=ro", uri=True)
+        held.append(
+            connection.execute("SELECT utc_ms, t FROM frames WHERE kit = 'kit-cold' ORDER BY utc_ms").fetchall()
+        )
+        connection.close()
+    assert len(held[0]) == 100
+    assert held[1] == held[0]
 
 
 @pytest.mark.parametrize(
