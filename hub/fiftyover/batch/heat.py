@@ -148,6 +148,8 @@ def _control(
     integral = state.control.integral
     ceiling = 0.0 if watch.cut else most
     control, duty = controller.step(state.tuning, state.control, row.at_s, row.chamber_degC, target, hold, ceiling)
+    under_kelvin = target - row.chamber_degC
+    control = replace(control, integral=door.wound(watch, row.at_s, under_kelvin, integral, control.integral))
     if missed and hold is None:
         control = controller.unheated(state.tuning, control, integral, target, STEP_S)
     elif reading.why in KIT_REFUSES:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 AIM_SHARE = 0.5  # of the band left after the carry-over: where a chub called alone is pulled
 EARLY_SHARE = 0.35  # a chub as far as this goes along when another is called
-STALLED_SHARE = 0.2  # a chub that hardly warms any more is called this far into the band: the aim may never come
+STALLED_SHARE = 0.06  # a chub that hardly warms any more is called this far into the band: the aim may never come
 STALLED_AFTER_S = 1800.0  # it hardly warms if another half hour does not bring it to the aim
 AGAIN_S = 180.0  # a call not answered this long after the person's response time is repeated
 

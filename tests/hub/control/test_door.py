@@ -71,3 +71,11 @@ def test_mean_duty_follows_over_ten_minutes() -> None:
     for _ in range(600):
         state = door.with_duty(state, 0.4, 5.0)
     assert abs(state.mean_duty - 0.4) < 0.01
+
+
+def test_on_the_way_back_from_a_door_the_integral_grows_slower_and_falls_as_fast() -> None:
+    state = door.told(DoorState(), 0.0, False)
+    assert 0.30 < door.wound(state, 60.0, 10.0, 0.30, 0.40) < 0.40
+    assert door.wound(state, 60.0, 1.0, 0.30, 0.40) == 0.40  # there again
+    assert door.wound(state, 60.0, 10.0, 0.40, 0.30) == 0.30
+    assert door.wound(state, door.WATCH_S + 60.0, 10.0, 0.30, 0.40) == 0.40  # long ago
