@@ -13,9 +13,9 @@ import atheris
 warnings.simplefilter("ignore")
 with atheris.instrument_imports(include=["fiftyover", "fiftyover_kit"]):
     from fuzz import mutate
-    from fuzz.targets import target
+    from fuzz.targets import alone
 
-    TARGET = target(sys.argv[1])
+    TARGET = alone(sys.argv[1])
 
 
 def main():

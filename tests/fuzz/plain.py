@@ -9,11 +9,11 @@ import time
 import traceback
 
 from fuzz import mutate, seeds
-from fuzz.targets import target
+from fuzz.targets import alone
 
 
 def main(name, seconds, seed):
-    aim, rng, pool = target(name), random.Random(seed), seeds.of(name)
+    aim, rng, pool = alone(name), random.Random(seed), seeds.of(name)
     until_s = time.monotonic() + seconds
     count = 0
     while time.monotonic() < until_s:

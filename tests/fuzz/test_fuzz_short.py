@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from fuzz import mutate, seeds
+from fuzz import house, mutate, seeds
 from fuzz.planted import BUGS
 from fuzz.targets import TARGETS, target
 
@@ -19,6 +19,12 @@ COPIED = ("hub/fiftyover", "firmware", "hardware/settings", "tests/fuzz", "tests
 SLOW = ("description", "http")  # a whole hub an input
 SECONDS = 20  # at most: a bug is found in a few hundred inputs
 ANY = settings(deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+
+
+@pytest.fixture(autouse=True)
+def quick(monkeypatch):
+    """Stand-ins for what is slow, for these tests alone."""
+    house.quick(monkeypatch.setattr)
 
 
 def kinds_of(name):
@@ -43,8 +49,6 @@ def test_sound_input_is_taken_by_its_target(name):
 
 def test_sound_permits_heat_and_sound_marks_are_made():
     """Else a harness would show nothing: all it sends would be refused at the first look."""
-    from fuzz import house
-
     assert 1 in [target("grant")(data) for data in seeds.of("grant")]
     caller = house.caller()
     made = []

@@ -139,10 +139,13 @@ def test_a_wrong_bucket_and_a_field_of_another_type_are_named(influx):
 
 def test_readings_beyond_the_retention_are_told_apart(influx):
     form = b"q=CREATE+RETENTION+POLICY+short+ON+fiftyover+DURATION+1h+REPLICATION+1+DEFAULT"
-    urllib.request.urlopen(f"http://127.0.0.1:{influx.port}/query", form).close()
+    with urllib.request.urlopen(f"http://127.0.0.1:{influx.port}/query", form) as answer:
+        assert b"error" not in answer.read()
     server = Server(settings(influx))
     with pytest.raises(NotTakenError) as caught:
-        server.write(["heater,kit=a duty=0.5 1000"])
+        for second in range(10):  # the server takes a moment to hold to a new policy
+            server.write([f"heater,kit=a duty=0.5 {1000 * (second + 1)}"])
+            time.sleep(0.5)
     assert caught.value.too_old
     server.close()
 

@@ -68,6 +68,7 @@ def test_wheel_carries_every_file_of_hub_and_kit_and_nothing_else(built):
             if path.is_file() and "__pycache__" not in path.parts:
                 wanted.add(path.relative_to(base).as_posix())
     wanted |= {f"fiftyover/app/built/{file.name}" for file in (ROOT / "dashboards" / "built").glob("*.json")}
+    wanted |= {f"fiftyover/bench/kits/{file.name}" for file in (ROOT / "hardware" / "settings").glob("*.json")}
     assert held == wanted
 
 

@@ -121,8 +121,8 @@ def wound(state: DoorState, at_s: float, under_kelvin: float, before: float, aft
     """Slow the growth of the controller's integral on the way back from a door, or it overshoots.
 
     Parameters: ``under_kelvin`` the chamber under its target; ``before``, ``after`` the integral at the last step and
-    at this one [duty]. Returns: the integral to go on with [duty]. Raises nothing. Source: own simulation study; over two
-    smokers, elements and doors each the worst overshoot fell from 2.7 to 1.4 K, the way back took a tenth longer.
+    at this one [duty]. Returns: the integral to go on with [duty]. Raises nothing. Source: own simulation study; over
+    two smokers, elements and doors each the worst overshoot fell from 2.7 to 1.4 K, the way back took a tenth longer.
     """
     if not watching(state, at_s) or under_kelvin <= FAR_KELVIN or after <= before:
         return after

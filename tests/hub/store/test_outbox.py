@@ -78,7 +78,7 @@ def test_a_row_deleted_from_the_record_is_passed_over_and_leaves_no_trace(store,
     store.commit()
     outbox.close()
     store.close()
-    erase.erase(store.path, "gone-batch-77", KIT, (ZERO_MS, ZERO_MS + 4000), [], clock.utc_ms())
+    erase.erase(store.path, "gone-batch-77", [erase.Part(KIT, (ZERO_MS, ZERO_MS + 4000), [])], clock.utc_ms())
     outbox = Outbox(store.path)
     assert seqs(outbox.next_lot(9)) == [4, 5]
     assert outbox.waiting() == 2
