@@ -142,10 +142,14 @@ def test_readings_beyond_the_retention_are_told_apart(influx):
     with urllib.request.urlopen(f"http://127.0.0.1:{influx.port}/query", form) as answer:
         assert b"error" not in answer.read()
     server = Server(settings(influx))
-    with pytest.raises(NotTakenError) as caught:
+
+    def write_until_refused():
         for second in range(10):  # the server takes a moment to hold to a new policy
             server.write([f"heater,kit=a duty=0.5 {1000 * (second + 1)}"])
             time.sleep(0.5)
+
+    with pytest.raises(NotTakenError) as caught:
+        write_until_refused()
     assert caught.value.too_old
     server.close()
 

@@ -41,7 +41,8 @@ def _kept(make: Callable[..., cooks.Cook]) -> Callable[..., cooks.Cook]:
             return found
         made = make(*args, **options)
         whole = file.with_suffix(f".{os.getpid()}")
-        whole.write_bytes(pickle.dumps(made))
+        whole.parent.mkdir(parents=True, exist_ok=True)
+    whole.write_bytes(pickle.dumps(made))
         whole.rename(file)
         return made
 
