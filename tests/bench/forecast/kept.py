@@ -42,7 +42,7 @@ def _kept(make: Callable[..., cooks.Cook]) -> Callable[..., cooks.Cook]:
         made = make(*args, **options)
         whole = file.with_suffix(f".{os.getpid()}")
         whole.parent.mkdir(parents=True, exist_ok=True)
-    whole.write_bytes(pickle.dumps(made))
+        whole.write_bytes(pickle.dumps(made))
         whole.rename(file)
         return made
 
