@@ -97,9 +97,9 @@ def _setup(usb: Usb, who: Person, args: argparse.Namespace) -> int:
         raise BenchError("The board has no firmware of ours yet: give `fiftyover kit flash` first.")
     made = wanted(args, who)
     kit_settings.checked(made)
+    kit_settings.try_pins(usb, slots.import_path(slot), made)
     kit_settings.try_wifi(usb, made["wifi"]["ssid"], made["wifi"]["password"])
     kit_settings.write(usb, made)
-    Bench(usb, slot, made)  # the kit's own code takes the pins
     who.say("Settings written; the kit starts with them at its next restart.")
     return 0
 

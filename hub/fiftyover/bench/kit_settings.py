@@ -22,6 +22,11 @@ while n<{tries} and not w.isconnected():
  n+=1
 print(1 if w.isconnected() else 0)
 """
+_PINS_CODE = """from fiftyover_kit.board import Board
+from fiftyover_kit.settings import KitError,load
+try: Board(load({text!r}))
+except KitError as fault: print(fault)
+"""
 
 
 def kinds() -> dict[str, Path]:
@@ -64,6 +69,16 @@ def read(usb: Usb) -> dict[str, Any]:
 def write(usb: Usb, given: dict[str, Any]) -> None:
     """Put settings on the board, whole or not at all."""
     usb.write(FILE, checked(given).encode())
+
+
+def try_pins(usb: Usb, import_code: str, given: dict[str, Any]) -> None:
+    """Let the board's own firmware, which `import_code` finds, take the pins. BenchError if they do not fit it."""
+    said = usb.run(import_code + _PINS_CODE.format(text=checked(given)))
+    if said:
+        raise BenchError(
+            f"The settings do not fit the board that is on USB ({said.rstrip('.')}): choose the kind of kit that was "
+            "built on it and give `fiftyover kit setup` again; the settings on the board are as before."
+        )
 
 
 def try_wifi(usb: Usb, ssid: str, password: str, seconds: float = 20.0) -> None:

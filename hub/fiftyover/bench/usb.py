@@ -82,7 +82,10 @@ class Usb:
                             f"{self.port} does not speak MicroPython: put MicroPython on the board first (hold its "
                             "BOOT button while plugging it in, and copy the maker's file to it)."
                         ) from error
-                    raise BenchError(f"{self.port} cannot be opened ({error}): is another program using it?") from error
+                    raise BenchError(
+                        f"{self.port} cannot be opened ({error}): is another program using it, or may your user "
+                        "not (Debian: `sudo usermod -aG dialout $USER`, then log in again)?"
+                    ) from error
                 time.sleep(0.2)
 
     def close(self) -> None:

@@ -208,6 +208,37 @@ def test_find_setup_and_watch(board, monkeypatch, tmp_path, capsys):
     assert said[-1] == "1: open   2: open   3: open"
 
 
+def test_setup_asks_the_board_about_the_pins_before_it_writes(board, monkeypatch, tmp_path, capsys):
+    """A kit of the other kind of board: GPIO25 is none that an RP2 board's firmware lets drive something."""
+    flashed(board)
+    before = json.dumps(settings())
+    (board.folder / "settings.json").write_text(before)
+    secret = tmp_path / "secret"
+    secret.write_text("pw\n")
+    words = ["setup", "--kind", "esp32", "--kit", "kit-one", "--host", "hub", "--ssid", "yard"]
+    code, _ = kit(board, monkeypatch, [SECRET], *words, "--password-file", str(secret))
+    assert code == 2
+    said = capsys.readouterr().err
+    assert "do not fit the board" in said
+    assert "pins.relay is 25" in said
+    assert "the settings on the board are as before" in said
+    assert (board.folder / "settings.json").read_text() == before
+
+
+def test_bench_test_of_a_refrigerator_kit_asks_for_no_relay_box(board, monkeypatch):
+    flashed(board)
+    (board.folder / "settings.json").write_text(json.dumps(kit_settings.template("fridge")))
+
+    def press():
+        board.button = 1
+        return ""
+
+    code, said = kit(board, monkeypatch, ["n", "y", "y", press], "check", "--no-sockets")
+    assert code == 0
+    assert said[-1] == "Every row is ok."
+    assert (PINS["relay"], 1) not in board.seen
+
+
 def code_of(ohm, series_ohm):
     return round(65535 * maths.known_ratio(ohm, series_ohm, inf))
 
