@@ -12,6 +12,7 @@ import pytest
 from fiftyover import cli
 from fiftyover.bench import calibration as maths
 from fiftyover.bench import command, firmware, kit_settings, slots, usb
+from fiftyover.bench.bench_test import check
 from fiftyover.bench.calibrating import Given, calibrate
 from fiftyover.bench.readings import Bench, Person
 from fiftyover.errors import HubError
@@ -223,6 +224,23 @@ def test_setup_asks_the_board_about_the_pins_before_it_writes(board, monkeypatch
     assert "pins.relay is 25" in said
     assert "the settings on the board are as before" in said
     assert (board.folder / "settings.json").read_text() == before
+
+
+def test_bench_test_left_at_the_relays_question_lets_the_relay_go(board):
+    flashed(board)
+    given = settings()
+
+    def leave():
+        raise KeyboardInterrupt
+
+    who, _ = script("y", leave)
+    with usb.Usb(board.port) as one:
+        bench = Bench(one, slots.free(one), given)
+        with pytest.raises(KeyboardInterrupt):
+            check(one, bench, who, (7500, 68000), sockets=False)
+        time.sleep(0.2)  # until the stand-in has said so
+        assert (PINS["relay"], 1) in board.seen
+        assert board.pins[PINS["relay"]] == 0
 
 
 def test_bench_test_of_a_refrigerator_kit_asks_for_no_relay_box(board, monkeypatch):
