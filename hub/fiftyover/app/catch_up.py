@@ -10,7 +10,7 @@ from __future__ import annotations
 from ..batch.state import GAP_S
 from ..store import DatedFrame
 
-WAIT_S = 8.0  # a kit drains a minute's backlog in less; meanwhile its permit runs out, which is nothing
+WAIT_S = 4.0  # a kit drains some seconds of backlog in less, and heat must be back within ten
 
 
 class CatchUp:
