@@ -55,7 +55,7 @@ def cook() -> builder.Dashboard:
             "Element",
             "percentunit",
             (0, 16, 12, 7),
-            (q.over_time(q.HEATER, "duty"), "duty"),
+            (q.over_time(q.HEATER, "duty"), "share of time"),
             (q.over_time(q.HEATER, "element_on"), "on"),
         )
     )

@@ -38,7 +38,7 @@ def figure(title: str, unit: str, place: tuple[int, int, int, int], query: str, 
 def states(
     title: str, place: tuple[int, int, int, int], words: tuple[str, ...], good: tuple[str, ...], query: str, name: str
 ) -> statetimeline.Panel:
-    """Which of the contract's words held when; `good` ones are calm, the others stand out."""
+    """Which of these words, in the contract's order, held when; `good` ones are calm, the others stand out."""
     options = {
         str(number): model.ValueMappingResult(text=word, color=CALM if word in good else BAD, index=number)
         for number, word in enumerate(words)
@@ -66,9 +66,24 @@ def choice(name: str, label: str, query: str) -> builder.QueryVariable:
     )
 
 
-STATUS, WHY = limits.STATUS, limits.WHY
+STATUS = limits.STATUS
+# The contract's reasons in words for a person, short enough for a stripe; in the contract's order.
+REASON = {
+    "on": "on",
+    "off": "off, warm enough",
+    "refused": "permit refused",
+    "expired": "hub not heard in time",
+    "cap": "over the cut-off",
+    "probe-fault": "chamber probe at fault",
+    "boot-hold": "just started",
+    "link-lost": "link lost",
+    "door": "door",
+    "latched": "cut off until reset at the kit",
+    "standby": "holding by itself",
+}
+WHY = tuple(REASON[why] for why in limits.WHY)  # a reason without words stops the build
 STATUS_GOOD = limits.STATUS_HEATS
-WHY_GOOD = ("on", "off", "standby")
+WHY_GOOD = tuple(REASON[why] for why in ("on", "off", "standby"))
 
 
 class _Query(Builder[Dataquery]):
