@@ -9,16 +9,23 @@ from fiftyover.batch.timeline import hours
 from fiftyover.reports.figures import Figures, clock
 from fiftyover.reports.sheet_view import Block
 
-# What the marks and faults are called; others stand as they are kept.
+# What the marks and faults are called; others stand as they are kept, where that is a word already.
 WORDS = {
     "hung": "hung", "called": "called", "called-again": "called again", "check-asked": "check by hand asked for",
     "hand-reading": "read by hand", "pulled": "pulled", "probe-out": "probe not believed",
     "probe-back": "probe believed", "outage": "no readings", "stop-heat": "heat stopped", "resume-heat": "heat resumed",
-    "chamber-fault": "chamber probe fault", "chamber-back": "chamber probe good", "hold-started": "held a safe chamber",
-    "hold-ended": "hold ended", "core-reading": "read by hand", "second-reading": "second thermometer",
+    "chamber-fault": "chamber probe fault", "chamber-back": "chamber probe good",
+    "hold-started": "held, for want of a core to follow", "hold-ended": "that hold is over",
+    "late": "calls not answered, held below the band", "late-ended": "answered, no longer held",
+    "swapped": "probes swapped?", "alarm": "alarm", "alarm-over": "alarm over",
+    "preheat": "preheat of the empty smoker", "start-checked": "start check answered",
+    "stage": "next stage", "next-stage": "stage ended by hand", "follow-next": "not followed any more",
+    "notice": "told ahead", "smoke-low": "wood on the element", "tuned": "this smoker's test",
+    "alarm-test": "alarm test", "here": "somebody stays", "core-reading": "read by hand",
+    "second-reading": "second thermometer",
     "into-refrigerator": "into the refrigerator", "into-ice": "into ice", "out-of-ice": "out of the ice",
 }  # fmt: skip
-HIDDEN = ("lead-asked", "check-again")
+HIDDEN = ("lead-asked", "check-again", "switched")  # the last one is a count for the relay's life, not a mark
 MARKS_MOST = 120
 ADVISORY_MOST = 7.0
 
@@ -27,7 +34,7 @@ def blocks(record: Mapping[str, Any], units: str = "F-lb") -> list[Block]:
     """The record's tables in order."""
     figures = Figures(units)
     found = [
-        Block("What it shows", (), tuple((sentence,) for sentence in record["said"])),
+        Block("What it shows", (), tuple((figures.words(sentence),) for sentence in record["said"])),
         _chubs(record, figures),
         _clocks(record),
         _closing(record, figures),
@@ -134,12 +141,29 @@ def _mark(event: Mapping[str, Any], figures: Figures) -> tuple[str, str, str]:
             continue
         if key.endswith("_degC"):
             details.append(figures.temperature(value, 1))
-        elif key in ("chub", "probe", "why", "note", "kg", "what", "who", "name"):
-            details.append(f"{key} {value}")
+        elif key == "probe":
+            details.append(_probe(event["kind"], value))
+        elif key == "kg":
+            details.append(figures.large_mass(value * 1000.0))
+        elif key == "chub":
+            details.append(f"chub {value}")
+        elif key in ("why", "note", "what", "who", "says", "state", "failed"):
+            details.append(str(value))
+        elif key == "name" and "says" not in event:
+            details.append(str(value).replace("-", " "))
+        elif key == "low":
+            details.append("too low to smoke" if value else "enough to smoke")
         elif key == "chubs":
             details.append("chubs " + ", ".join(str(one) for one in value) if value else "")
     kind = WORDS.get(event["kind"], event["kind"].replace("-", " "))
     return _when(event["at_s"]), kind, "; ".join(part for part in details if part)
+
+
+def _probe(kind: str, value: int | str) -> str:
+    """Of a pull, where its probe goes ("stays", "away", or a chub); else a channel, counted as the kit does."""
+    if kind == "pulled":
+        return f"its probe into chub {value}" if isinstance(value, int) else f"its probe {value}"
+    return f"probe {value + 1}" if isinstance(value, int) else f"probe {value}"
 
 
 def _when(at_s: float) -> str:
