@@ -55,6 +55,22 @@ def test_chamber_target_limit_and_clock_are_shown_in_the_persons_units(cooking: 
     assert page.text_content("#chamber") == f"{chamber:.0f} °C"
 
 
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("Chub 3 cools too slowly: 2 h left from 130 to 80 °F.", "Chub 3 cools too slowly: 2 h left from 54 to 27 °C."),
+        ("Held at 147 °F: answer.", "Held at 64 °C: answer."),
+        ("Chub 2 is 27 °F behind the next.", "Chub 2 is 15 K behind the next."),
+    ],
+)
+def test_sentences_of_the_hub_are_told_in_degC(cooking: Smokehouse, tab: OpenTab, text: str, shown: str) -> None:
+    page = settled(tab(cooking.address))
+    tell = "async (text) => (await import('/static/units.js')).sentence(text)"
+    assert page.evaluate(tell, text) == text
+    page.select_option("#units", "C")
+    assert page.evaluate(tell, text) == shown
+
+
 def test_rack_hangs_every_chub_and_fills_the_warmer_ones_further(cooking: Smokehouse, tab: OpenTab) -> None:
     page = settled(tab(cooking.address))
     heights = page.eval_on_selector_all("#rack .filling", "all => all.map(e => Number(e.getAttribute('height')))")

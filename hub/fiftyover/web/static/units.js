@@ -20,7 +20,8 @@ export const fromShown = (value) => (unit === "F" ? (value - 32) / 1.8 : value);
 export const shown = (degC, digits = 0) =>
   degC === null || degC === undefined ? "–" : `${toShown(degC).toFixed(digits)} °${unit}`;
 
-// Sentences of the hub come in °F; "behind" goes with a difference.
+// Sentences of the hub come in °F, also as "130 to 80 °F"; "behind" goes with a difference.
+const celsius = (f) => Math.round((f - 32) / 1.8);
 export const sentence = (text) =>
-  unit === "F" ? text : text.replace(/(-?\d+(?:\.\d+)?) °F( behind)?/g, (_, f, behind) =>
-    behind ? `${Math.round(f / 1.8)} K behind` : `${Math.round((f - 32) / 1.8)} °C`);
+  unit === "F" ? text : text.replace(/(?:(-?\d+(?:\.\d+)?) to )?(-?\d+(?:\.\d+)?) °F( behind)?/g, (_, from, f, behind) =>
+    behind ? `${Math.round(f / 1.8)} K behind` : `${from === undefined ? "" : `${celsius(from)} to `}${celsius(f)} °C`);
