@@ -178,7 +178,7 @@ def _table(kind: Any, given: dict[str, Any], where: str, name: str, folder: Path
     for key, value in given.items():
         label = f"[{where}] {key}" if where else f"[{key}]"
         if key not in known:
-            raise SettingsError(f"{name}: {label} is not a setting{_nearest(key, list(known))}.")
+            raise SettingsError(f"{name}: {label} is not a setting{_nearest(key, list(known))}")
         if is_dataclass(hints[key]):
             if not isinstance(value, dict):
                 raise SettingsError(f"{name}: {label} must be a table; write its keys under a line {label}.")
@@ -194,7 +194,7 @@ def _table(kind: Any, given: dict[str, Any], where: str, name: str, folder: Path
 
 def _nearest(key: str, known: list[str]) -> str:
     near = difflib.get_close_matches(key.lower(), known, n=1, cutoff=0.5)
-    return f"; did you mean {near[0]}?" if near else f"; the settings here are {', '.join(known)}"
+    return f"; did you mean {near[0]}?" if near else f"; the settings here are {', '.join(known)}."
 
 
 def _placed(made: Any, folder: Path) -> Any:

@@ -57,7 +57,8 @@ def refusal(text: str) -> str:
         parse(text, FOLDER)
     sentence = str(caught.value)
     assert "\n" not in sentence
-    assert sentence.endswith(".")
+    assert sentence.endswith((".", "?"))
+    assert not sentence.endswith(("?.", ".."))
     return sentence
 
 

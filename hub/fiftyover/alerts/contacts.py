@@ -46,7 +46,8 @@ def read(data: Mapping[str, Any]) -> Contacts:
     except ValidationError as fault:
         first = fault.errors()[0]
         where = ".".join(str(part) for part in first["loc"])
-        raise SettingsError(f"{where} cannot be used: {first['msg'].lower()}.") from None
+        said = first["msg"].lower().replace("input should be", "it must be")
+        raise SettingsError(f"{where} cannot be used: {said}.") from None
     for url in (*written.first, *written.second):
         if len(url) > LETTERS_MAX or not _scheme(url) or "://" not in url or any(c.isspace() for c in url):
             raise SettingsError(f"{masked(url)} is no address: write it like ntfy://server/topic or mailto://…")
@@ -72,7 +73,9 @@ def save(file: Path, contacts: Contacts) -> None:
     try:
         write_secret(file, json.dumps(asdict(contacts), indent=1) + "\n")
     except OSError as fault:
-        raise SettingsError(f"The contacts file {file} cannot be written ({fault.strerror}).") from None
+        raise SettingsError(
+            f"The contacts file {file} cannot be written ({fault.strerror}): check its rights and the disk."
+        ) from None
 
 
 def _scheme(url: str) -> str:

@@ -220,7 +220,7 @@ def _sentence(error: Any) -> str:
     loc = [part for part in error["loc"] if part not in ("function-before", "nullable")]
     where = _where(loc)
     if error["type"] == "extra_forbidden":
-        return f"{where} is not known{_nearest(loc)}."
+        return f"{where} is not known{_nearest(loc)}"
     if error["type"] == "missing":
         return f"{where} is missing: a recipe needs it."
     if error["type"] in _OUT_OF_RANGE:
@@ -252,7 +252,7 @@ def _nearest(loc: list[Any]) -> str:
     model = _model_at(loc[:-1])
     known = [field.alias or name for name, field in model.model_fields.items()] if model else []
     near = difflib.get_close_matches(str(loc[-1]).lower(), known, n=1, cutoff=0.5)
-    return f"; did you mean {near[0]}?" if near else f"; known here are {', '.join(known)}"
+    return f"; did you mean {near[0]}?" if near else f"; known here are {', '.join(known)}."
 
 
 def _model_at(loc: list[Any]) -> type[_Table] | None:

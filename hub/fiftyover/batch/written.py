@@ -78,7 +78,8 @@ def plan_from_data(batch_id: str, data: Mapping[str, Any]) -> Plan:
     except ValidationError as fault:
         first = fault.errors()[0]
         where = ".".join(str(part) for part in first["loc"])
-        raise PlanError(f"The plan's {where} cannot be used: {first['msg'].lower()}.") from None
+        said = first["msg"].lower().replace("input should be", "it must be")
+        raise PlanError(f"The plan's {where} cannot be used: {said}.") from None
     chubs = tuple(
         Chub(
             number=one.number,

@@ -42,7 +42,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             how.add_argument("--station-hpa", type=float, help="barometer on the spot, not reduced to sea level")
             how.add_argument("--altitude-m", type=float, help="metres above the sea; less exact by the weather")
             job.add_argument("--unknown", action="store_true", help="measure my unknown probes: three baths")
-            job.add_argument("--history", type=Path, default=Path.home() / ".local/share/fiftyover/calibration")
+            job.add_argument(
+                "--history",
+                type=Path,
+                metavar="FOLDER",
+                default=Path.home() / ".local/share/fiftyover/calibration",
+                help="where each calibration leaves its line",
+            )
         if word == "watch":
             job.add_argument("--lines", type=int, default=0, help="end after so many")
 
@@ -51,13 +57,13 @@ def _setup_arguments(job: argparse.ArgumentParser) -> None:
     job.add_argument("--kind", help="mux, direct, esp32 or fridge")
     job.add_argument("--kit", help="the kit's name: a-z, 0-9, -")
     job.add_argument("--host", help="the hub's address")
-    job.add_argument("--broker-port", type=int, default=8883)
+    job.add_argument("--broker-port", type=int, default=8883, help="the broker's port (%(default)s)")
     job.add_argument("--user", help="the kit's broker account (its name, unless given)")
     job.add_argument("--password-file", type=Path, help="the account's password, as `fiftyover setup --kit` made it")
     job.add_argument("--ca", type=Path, help="the hub's certificate of authority; left out: no encryption")
     job.add_argument("--ssid", help="the Wi-Fi's name")
     job.add_argument("--thermistor", help="a named kind of probe")
-    job.add_argument("--cap-f", type=float, help="the kit's own limit in °F, at most 225")
+    job.add_argument("--cap-f", type=float, help="the kit's cut-off in °F, at most 225")
 
 
 def person() -> Person:

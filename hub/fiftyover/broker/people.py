@@ -64,7 +64,7 @@ def remove(file: Path, name: str) -> None:
     """Take one person's account away; BrokerError if there is none, or no cook would be left."""
     people = load(file)
     if name not in people:
-        raise BrokerError(f"{name!r} has no account here")
+        raise BrokerError(f"{name!r} has no account here; load the page again to see who has")
     left = {other: one for other, one in people.items() if other != name}
     if not any(one["role"] == "cook" for one in left.values()):
         raise BrokerError(f"{name!r} is the only cook: add another first")

@@ -181,7 +181,7 @@ class Api:
         """Name and code for a key; wrong ones are slowed down as at the page."""
         _query(m.Nothing, request)
         if not self._entry.origin_allowed(request):
-            raise RefusalError("This request did not come from the hub's own page.", 403)
+            raise RefusalError("This request did not come from the hub's own page. Load the page again.", 403)
         wish = _taken(m.SignIn, await json_body(request, BODY_MAX_BYTES))
         if self._entry.check_code is None:
             raise RefusalError("There are no accounts yet: run `fiftyover setup` on the hub.", 409)

@@ -82,13 +82,13 @@ class Pages:
     async def sign_in(self, request: Request) -> Response:
         """Check name and code; wrong ones are slowed down."""
         if not self._entry.origin_allowed(request):
-            raise RefusalError("This request did not come from the hub's own page.", 403)
+            raise RefusalError("This request did not come from the hub's own page. Load the page again.", 403)
         address = request.client.host if request.client else ""
         wait_s = self._entry.wait_s(address)
         if wait_s > 0:
             return self._page("sign_in.html", 429, sentence=f"Too many tries. Wait {wait_s:.0f} s and try again.")
         if int(request.headers.get("content-length", "0") or 0) > BODY_MAX_BYTES:
-            raise RefusalError("That is too long.", 413)
+            raise RefusalError("Name or code is too long: type them as they were printed.", 413)
         form = await request.form(max_fields=4, max_files=0)
         name, code = str(form.get("name", "")), str(form.get("code", ""))
         key = await run_in_threadpool(self._entry.sign_in, name, code, address)

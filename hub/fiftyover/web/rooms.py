@@ -71,7 +71,7 @@ class Rooms:
         def found() -> dict[str, Any]:
             told = self._desk.compared(first, second, _units(request))
             if told is None:
-                raise RefusalError("One of the two batches is not in the record.", 404)
+                raise RefusalError("One of the two batches is not in the record: choose both under Batches.", 404)
             return {"told": told, "first": first, "second": second}
 
         return await self._pages.tab(request, "compare.html", "/batches", found)
@@ -143,9 +143,9 @@ class Rooms:
     async def heard_by_link(self, request: Request) -> Response:
         """The button of that page."""
         if not self._entry.origin_allowed(request):
-            raise RefusalError("This request did not come from the hub's own page.", 403)
+            raise RefusalError("This request did not come from the hub's own page. Load the page again.", 403)
         if not await run_in_threadpool(self._desk.heard, request.path_params["code"]):
-            raise RefusalError("This alarm test is over: a newer one was sent.", 403)
+            raise RefusalError("This alarm test is over: answer the newest one, or send another under Settings.", 403)
         return self._pages.plain("heard.html", done=True)
 
     async def _changed(self, request: Request, change: Callable[[dict[str, Any]], tuple[bool, str]]) -> Response:

@@ -199,7 +199,7 @@ PLAN = {
         ("cook.band_to", "Pull to", "155 °F"),
         ("cook.limit", "Smoker limit", "180 °F"),
         ("cook.schedule", "Stages", (("", "follow the meat all the way"),)),
-        ("cook.lead", "Follow the lowest core, the median, or chub", "lowest"),
+        ("cook.lead", "Follow: lowest, median, or a chub's number", "lowest"),
         (
             "cook.wood",
             "Wood lies",

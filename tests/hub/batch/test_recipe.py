@@ -11,7 +11,7 @@ from hub.batch.recipes import meats, recipe
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"cure": {"nitrit": "6.25 %"}}, r"\[cure\] nitrit is not known; did you mean nitrite\?"),
+        ({"cure": {"nitrit": "6.25 %"}}, r"\[cure\] nitrit is not known; did you mean nitrite\?$"),
         ({"meet": []}, "meet is not known; did you mean meat"),
         ({"casing": [{"line": "slim", "diametr": "45 mm"}]}, r"\[\[casing\]\] 1 diametr .* did you mean diameter"),
         ({"cure": None}, r"\[cure\] is missing"),
