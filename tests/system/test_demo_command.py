@@ -32,6 +32,9 @@ def test_demo_says_its_address_first_then_progress_and_ends_with_the_table(tmp_p
     assert "Traceback" not in rest
     assert re.search(r"chub +line +place +probe +called +pulled +true core", rest)
     assert len(re.findall(r"slim .*outside its band", rest)) == 8
+    probes = re.findall(r"slim .* (\d+|none) +\S+ +\S+ +\S+(?: °F)?  outside its band", rest)
+    assert "1" not in probes, "1 is the chamber's"
+    assert "2" in probes
     assert re.search(r"peak memory hub \d+ MiB, kit [\d.]+ MiB \(MicroPython\)", rest)
     assert "The simulated smoker stands on our own study" in rest
     assert not (tmp_path / "kept" / "broker" / "mosquitto.pid").exists(), "the broker has ended too"

@@ -78,9 +78,10 @@ def closing_table(outcome: Outcome) -> str:
     rows = [f"{'chub':>4}  {'line':<6} {'place':<20} {'probe':<6} {'called':>7} {'pulled':>7} {'true core':>10}"]
     for chub in outcome.plan.chubs:
         core = outcome.pulled_degC.get(chub.number)
+        probe = "none" if chub.probe is None else chub.probe + 1  # as the kit counts: 1 is the chamber's
         inside = core is not None and outcome.plan.band_degC[0] <= core <= outcome.plan.band_degC[1]
         rows.append(
-            f"{chub.number:>4}  {chub.line:<6} {chub.place:<20} {chub.probe or 'none':<6} "
+            f"{chub.number:>4}  {chub.line:<6} {chub.place:<20} {probe:<6} "
             f"{_clock(called_s.get(chub.number)):>7} {_clock(pulled_s.get(chub.number)):>7} {_f(core, 1):>10}"
             + ("" if inside else "  outside its band")
         )
