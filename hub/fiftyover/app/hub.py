@@ -22,6 +22,7 @@ from ..broker.notes import Link, Message
 from ..errors import HubError
 from ..heater import follow
 from ..ingest import KitNote, Refused
+from ..reports.record import reading_of
 from ..store import DatedFrame
 from .catch_up import CatchUp
 from .client_watch import ClientWatch
@@ -30,7 +31,7 @@ from .errands import DONE
 from .foresight import Foresight
 from .history import Curves, TargetNotes
 from .kit_watch import KitWatch
-from .parts import Parts, reading_of
+from .parts import Parts
 from .picture import picture
 from .record import Found, kit_chosen, planned, resumable
 from .troubles import Troubles

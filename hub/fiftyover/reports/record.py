@@ -82,9 +82,9 @@ def record(found: Opened, frames: Sequence[DatedFrame], gaps: int = 0) -> dict[s
 
 
 def reading_of(frame: DatedFrame) -> Reading:
-    """The batch's view of a stored frame."""
+    """The batch's view of a frame, live or stored: the time in whole milliseconds, as the record keeps it."""
     return Reading(
-        at_s=frame.at_s,
+        at_s=round(frame.at_s * 1000.0) / 1000.0,
         utc_ms=frame.utc_ms,
         chamber_degC=frame.t[0] if frame.t else None,
         probe_degC=tuple(frame.t),

@@ -1,17 +1,9 @@
 // A practice cook as a picture: the likely core between the quickest and the slowest, under its chamber.
 import { element, say } from "./said.js";
+import { add, part } from "./svg.js";
 import { toShown, unitName } from "./units.js";
 
-const NS = "http://www.w3.org/2000/svg";
 const WIDE = 640, TALL = 300, LEFT = 52, RIGHT = 84, TOP = 10, FOOT = 30;
-
-function add(parent, name, attributes, text) {
-  const e = document.createElementNS(NS, name);
-  for (const [key, value] of Object.entries(attributes)) e.setAttribute(key, value);
-  if (text !== undefined) e.textContent = text;
-  parent.append(e);
-  return e;
-}
 
 export function drawLikely(one, band, title) {
   const most = Math.max(one.slow_degC.length, one.likely_degC.length) * one.step_s;
@@ -20,8 +12,7 @@ export function drawLikely(one, band, title) {
   const x = (s) => LEFT + (s / most) * (WIDE - LEFT - RIGHT);
   const y = (shown) => TOP + ((high - shown) / (high - low)) * (TALL - TOP - FOOT);
   const points = (curve) => curve.map((degC, i) => `${x(i * one.step_s).toFixed(1)} ${y(toShown(degC)).toFixed(1)}`);
-  const svg = document.createElementNS(NS, "svg");
-  for (const [key, value] of Object.entries({ role: "img", "aria-label": title, viewBox: `0 0 ${WIDE} ${TALL}`, class: "likely" })) svg.setAttribute(key, value);
+  const svg = part("svg", { role: "img", "aria-label": title, viewBox: `0 0 ${WIDE} ${TALL}`, class: "likely" });
   const step = (high - low) / 20 > 8 ? 40 : 20;
   for (let degrees = low; degrees <= high; degrees += step) {
     add(svg, "line", { x1: LEFT, x2: WIDE - RIGHT, y1: y(degrees), y2: y(degrees), class: "grid" });

@@ -1,20 +1,12 @@
 // The rack: chubs drawn hanging where they hang, each filling as its core climbs from the cold to the foot of its band.
 // A called chub hangs lower, in a double outline, with a tag; nothing is told by colour alone.
 import { say } from "./said.js";
+import { add } from "./svg.js";
 import { shown } from "./units.js";
 
-const NS = "http://www.w3.org/2000/svg";
 const COLD_DEGC = 4.4;
 const LARGEST = 1.5; // times its drawn size, where there is room
 const CELL = 64, TALL = 132, HOOK = 26, DROP = 14, ROW = HOOK + TALL + DROP + 84;
-
-function add(parent, name, attributes, text) {
-  const e = document.createElementNS(NS, name);
-  for (const [key, value] of Object.entries(attributes)) e.setAttribute(key, value);
-  if (text !== undefined) e.textContent = text;
-  parent.append(e);
-  return e;
-}
 
 function body(group, chub, x, y, share) {
   const wide = 46 * Math.min(1, Math.max(0.6, chub.diameter_mm / 64));
