@@ -273,8 +273,12 @@ class Stand:
         return max(0, max(seqs) + 1 - len(seqs) - (row[0] if row else 0))
 
     def drain(self, limit_s=25.0):
-        """Seconds until the record holds all that the kit has; what got lost on the way is sent again after 10 s."""
-        return self.wait(lambda: self.rows() and self.missing() == 0, limit_s, 0.25)
+        """Seconds until the record holds all that the kit has; what got lost on the way is sent again after 10 s.
+
+        A reading newer than any at the begin must have come: else only what came before the kit's last start is whole.
+        """
+        before = len(self.rows())
+        return self.wait(lambda: len(self.rows()) > before and self.missing() == 0, limit_s, 0.25)
 
     def acknowledged(self):
         """Every (boot, seq) that the hub ever told the kit to forget."""

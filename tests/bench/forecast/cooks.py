@@ -64,24 +64,15 @@ def ours(seed: int, chubs: int = 8, probes: int | None = None, **fixed: Any) -> 
     return cook(plant, seed, "ours", probes=probes, **told)
 
 
-def other(seed: int, chubs: int = 8) -> Cook:
+def other(seed: int, chubs: int = 8, **fixed: Any) -> Cook:
     """The other smoker: each of its laws, and in turn a diameter 3 % off or a probe tip 5 mm off the axis."""
     draw = np.random.default_rng([seed, 6])
     mm, watts, cap_degF, _ = BATCHES[seed // 3 % len(BATCHES)]
     law = LAWS[seed % len(LAWS)]
     wet = draw.uniform(0.5, 1.0) if mm == 45.0 else draw.uniform(0.6, 1.3)
     real_mm = mm * (1.0, 1.03, 0.97, 1.0)[seed % 4]
-    plant = OtherSmoker(
-        seed,
-        chubs,
-        mm,
-        watts,
-        degC_from_degF(cap_degF),
-        law=law,
-        wet=wet,
-        film=draw.uniform(9.5, 14.0),
-        real_mm=real_mm,
-    )
+    options = {"wet": wet, "film": draw.uniform(9.5, 14.0)} | fixed
+    plant = OtherSmoker(seed, chubs, mm, watts, degC_from_degF(cap_degF), law=law, real_mm=real_mm, **options)
     return cook(plant, seed, law, mm=mm, watts=watts, cap_degF=cap_degF, tip_m=0.005 if seed % 4 == 3 else 0.0)
 
 

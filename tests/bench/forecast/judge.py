@@ -14,6 +14,7 @@ STEP_S = 60.0
 LAG_S = 30.0
 FRACTIONS = (0.25, 0.5, 0.75)
 LINE_S = 900.0
+HAND_KELVIN = 0.3  # a hand-held thermometer, its tip not quite on the axis
 MISSING_MIN = 240.0  # what a forecast that names no time is off by
 interval = CALIBRATED  # `--calibrate` puts the draws' own in its place, before the processes begin
 
@@ -39,8 +40,10 @@ class Row(NamedTuple):
         return self.low_min <= 0.0 <= self.high_min
 
 
-def question(cook: Cook, at_s: float, prior: Prior, probes: int | None, calibration: Calibration) -> Question:
-    """What the hub could know of a cook at a moment."""
+def question(
+    cook: Cook, at_s: float, prior: Prior, probes: int | None, calibration: Calibration, hand_s: float | None = None
+) -> Question:
+    """What the hub could know of a cook at a moment, the chubs without a probe read by hand ``hand_s`` before it."""
     known = cook.rows[cook.rows[:, 0] <= at_s - 15.0]
     count = cook.chubs
     probed = np.arange(count) < (count if probes is None else probes)
@@ -49,6 +52,11 @@ def question(cook: Cook, at_s: float, prior: Prior, probes: int | None, calibrat
     for index in np.flatnonzero(probed):
         here = (grid >= 15.0) & (grid <= at_s - 15.0) & ~(grid > cook.pulled_s[index] - 300.0)
         cores[here, index] = np.interp(grid[here], known[:, 0], known[:, 2 + index])
+    if hand_s is not None:
+        step = round((at_s - hand_s) / STEP_S)
+        read = np.array([np.interp(grid[step], known[:, 0], known[:, 2 + index]) for index in range(count)])
+        read += HAND_KELVIN * np.random.default_rng([cook.seed, step]).standard_normal(count)
+        cores[step, ~probed] = read[~probed]
     start = known[:3, 2 : 2 + count].mean(axis=0)
     middles = grid[:-1] + STEP_S / 2.0
     past = Past(
@@ -68,9 +76,11 @@ def question(cook: Cook, at_s: float, prior: Prior, probes: int | None, calibrat
     return Question(past, law, (cook.line,) * count, places, FOOT_DEGC, prior, calibration)
 
 
-def at(cook: Cook, at_s: float, prior: Prior = BROAD, probes: int | None = None) -> Forecast:
+def at(
+    cook: Cook, at_s: float, prior: Prior = BROAD, probes: int | None = None, hand_s: float | None = None
+) -> Forecast:
     """Forecast a cook at a moment [s]."""
-    return forecast(question(cook, at_s, prior, probes, interval))
+    return forecast(question(cook, at_s, prior, probes, interval, hand_s))
 
 
 def straight_line_s(cook: Cook, at_s: float, index: int, probes: int | None) -> float:
@@ -85,7 +95,13 @@ def straight_line_s(cook: Cook, at_s: float, index: int, probes: int | None) -> 
 
 
 def judge(
-    cook: Cook, chubs: int, *, prior: Prior = BROAD, probes: int | None = None, fractions: tuple[float, ...] = FRACTIONS
+    cook: Cook,
+    chubs: int,
+    *,
+    prior: Prior = BROAD,
+    probes: int | None = None,
+    fractions: tuple[float, ...] = FRACTIONS,
+    hand_s: float | None = None,
 ) -> list[Row]:
     """Judge so many chubs of a cook (drawn by its seed, of those that got there), each at its own moments."""
     got_there = np.flatnonzero(np.isfinite(cook.done_s))
@@ -93,7 +109,7 @@ def judge(
     for index in np.random.default_rng(cook.seed).permutation(got_there)[:chubs]:
         for fraction in fractions:
             at_s = STEP_S * np.floor(fraction * cook.done_s[index] / STEP_S)
-            told = at(cook, at_s, prior, probes).chubs[index]
+            told = at(cook, at_s, prior, probes, hand_s).chubs[index]
             rows.append(_row(cook, int(index), fraction, at_s, told, probes))
     return rows
 

@@ -16,7 +16,6 @@ from fiftyover.control.forecast import BROAD, CALIBRATED, Prior, fitted, forecas
 from fiftyover.control.forecast.heating import EVAPORATION
 
 CHUBS_JUDGED = 2
-RIG_BATCHES = 3
 
 
 def plain(seed: int) -> list[Row]:
@@ -32,6 +31,11 @@ def foreign(seed: int) -> list[Row]:
 def two_probes(seed: int) -> list[Row]:
     """Two probes for twelve chubs."""
     return judge(ours(seed, chubs=12, probes=2), 4, probes=2)
+
+
+def read_by_hand(seed: int) -> list[Row]:
+    """The same, each chub without a probe read once with a hand-held thermometer, half an hour before it is judged."""
+    return [row for row in judge(ours(seed, chubs=12, probes=2), 4, probes=2, hand_s=1800.0) if not row.probed]
 
 
 def off_by(seed: int) -> dict[float, list[Row]]:
@@ -54,19 +58,37 @@ def rig(seed: int) -> dict[str, list[Row]]:
         "capacity_factor": draw.uniform(0.7, 1.7),
         "probe_lag_s": draw.uniform(15.0, 60.0),
     }
+    # Seeds that keep the kind of batch: `ours` takes it from the seed's rest by three.
+    days = [ours(seed + 3000 * day, **_another_day(stays, seed, day)) for day in (1, 2, 3, 0)]
+    return _fourth(days)
+
+
+def foreign_rig(seed: int) -> dict[str, list[Row]]:
+    """The same in a plant it was not built for."""
+    draw = np.random.default_rng([seed, 8])
+    stays = {"wet": draw.uniform(0.6, 1.0), "film": draw.uniform(9.5, 14.0)}
+    # `other` takes its law from the seed's rest by three, the batch by nine, what is off by four.
+    days = [other(seed + 36_000 * day, **_varied(stays, seed, day)) for day in (1, 2, 3, 0)]
+    return _fourth(days)
+
+
+def _fourth(days: list[Cook]) -> dict[str, list[Row]]:
+    """The last of some days judged with nothing learned, and with the others learned."""
     prior = BROAD
-    for batch in range(RIG_BATCHES):
-        # Seeds that keep the kind of batch: `ours` takes it from the seed's rest by three.
-        prior = learned(prior, ours(seed + 3000 * (batch + 1), **_another_day(stays, seed, batch)))
-    last = ours(seed, **_another_day(stays, seed, RIG_BATCHES))
-    return {"nothing learned": judge(last, 3), "three batches": judge(last, 3, prior=prior)}
+    for day in days[:-1]:
+        prior = learned(prior, day)
+    return {"nothing learned": judge(days[-1], 3), "three batches": judge(days[-1], 3, prior=prior)}
 
 
-def _another_day(stays: dict[str, Any], seed: int, batch: int) -> dict[str, Any]:
+def _another_day(stays: dict[str, Any], seed: int, day: int) -> dict[str, Any]:
     """The same rig and casing on another day: both vary by some per cent, the weather freely."""
-    draw = np.random.default_rng([seed, batch, 9])
-    varies = {key: value * (1.0 + 0.04 * draw.standard_normal()) for key, value in stays.items()}
-    return varies | {"vapour_Pa": 7000.0 + 500.0 * draw.standard_normal()}
+    vapour = np.random.default_rng([seed, day, 10]).standard_normal()
+    return _varied(stays, seed, day) | {"vapour_Pa": 7000.0 + 500.0 * vapour}
+
+
+def _varied(stays: dict[str, Any], seed: int, day: int) -> dict[str, Any]:
+    draw = np.random.default_rng([seed, day, 9])
+    return {key: value * (1.0 + 0.04 * draw.standard_normal()) for key, value in stays.items()}
 
 
 def learned(prior: Prior, cook: Cook) -> Prior:

@@ -12,12 +12,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-COOKS = 6
+COOKS = 12
 
 
 @pytest.fixture(scope="module")
 def rows():
-    """Six whole cooks on the rehearsal's plant, two chubs each, at a quarter, half and three quarters of their time."""
+    """Whole cooks on the rehearsal's plant, two chubs each, at a quarter, half and three quarters of their time."""
     with pytest.MonkeyPatch.context() as patch:
         patch.syspath_prepend(str(Path(__file__).parents[2] / "bench/forecast"))
         series = importlib.import_module("series")

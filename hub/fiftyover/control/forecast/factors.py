@@ -4,7 +4,9 @@ Written by `python tests/bench/forecast --calibrate`; do not edit.
 """
 
 PROGRESS = (0.25, 0.5, 0.75)
-EARLY = (0.66, 0.69, 0.42)  # 84 chubs
-LATE = (1.08, 0.47, 1.88)  # 84 chubs
-EARLY_UNPROBED = (0.93, 1.01, 1.43)  # 15 chubs
-LATE_UNPROBED = (1.08, 0.47, 1.88)  # 15 chubs
+EARLY = (0.62, 0.59, 0.37)  # 306 chubs
+LATE = (1.26, 0.33, 1.57)  # 306 chubs
+EARLY_LEARNED = (0.87, 0.79, 0.44)  # 144 chubs
+LATE_LEARNED = (0.67, 0.4, 1.67)  # 144 chubs
+EARLY_UNPROBED = (0.83, 0.85, 0.99)  # 60 chubs
+LATE_UNPROBED = (0.33, 0.4, 0.84)  # 60 chubs

@@ -33,11 +33,14 @@ FEWEST = 0.03  # of the draws must finish for a time to be named
 @dataclass(frozen=True, slots=True)
 class Calibration:
     """Stretch of the draws' interval by how far the cook is (share of its whole time), below and above the median, for
-    chubs with a probe and without; and the floors, [s] and as a share of the time left."""
+    chubs of a casing line that was not yet learned, of one that was, and without a probe; and the floors, [s] and as a
+    share of the time left."""
 
     progress: tuple[float, ...] = factors.PROGRESS
     early: tuple[float, ...] = factors.EARLY
     late: tuple[float, ...] = factors.LATE
+    early_learned: tuple[float, ...] = factors.EARLY_LEARNED
+    late_learned: tuple[float, ...] = factors.LATE_LEARNED
     early_unprobed: tuple[float, ...] = factors.EARLY_UNPROBED
     late_unprobed: tuple[float, ...] = factors.LATE_UNPROBED
     floor_s: float = 45.0
@@ -161,7 +164,11 @@ def _stretched(question: Question, chub: int, low: float, middle: float, high: f
     probed = bool(seen[-ahead.RECENT_STEPS :].any())
     elapsed = past.dt_s * (past.air_degC.size - int(past.hung_step[chub]))
     share = elapsed / max(elapsed + middle, 1.0)
-    early, late = (told.early, told.late) if probed else (told.early_unprobed, told.late_unprobed)
+    early, late = told.early, told.late
+    if not probed:
+        early, late = told.early_unprobed, told.late_unprobed
+    elif question.lines[chub] in question.prior.lines:
+        early, late = told.early_learned, told.late_learned
     floor = max(told.floor_s, told.floor_share * middle)
     below = max(floor, (middle - low) * float(np.interp(share, told.progress, early)))
     above = max(floor, (high - middle) * float(np.interp(share, told.progress, late)))
