@@ -23,16 +23,20 @@ from .usb import BenchError
 
 CONVERTER_INPUT_OHM = 6e6  # ADS1115, common mode at +-4.096 V (TI document SBAS444E)
 MOVED_KELVIN = 0.5
+WARM_DEGC = (50.0, 65.0)
 _STEADY_RATIO = 0.001
+_ENDED = "Calibration was ended: the kit is as it was before."
 
 
 @dataclass(frozen=True)
 class Given:
-    """How it is done: the plugs' ohms, and boiling by `station_hPa` or `altitude_m`; `unknown`: three baths."""
+    """How it is done: the plugs' ohms, and boiling by `station_hPa` or `altitude_m`; `third`: a warm bath as a check;
+    `unknown`: three baths, and the probe's curve is its own."""
 
     plug_ohm: tuple[float, float]
     station_hPa: float | None = None
     altitude_m: float | None = None
+    third: bool = False
     unknown: bool = False
 
     @property
@@ -87,9 +91,24 @@ def bath(bench: Bench, person: Person, words: str, fit: maths.ConverterFit, into
         return ohms
 
 
+def _warm_water_degC(person: Person) -> float:
+    """What the thermometer says; asked again until it is a number between the other baths."""
+    while True:
+        said = person.ask("Warm water, 50 to 65 °C, beside the thermometer TL5: its °C? (q ends) ").strip()
+        if said.lower() == "q":
+            raise BenchError(_ENDED)
+        try:
+            degC = float(said.replace(",", "."))
+        except ValueError:
+            degC = inf
+        if WARM_DEGC[0] <= degC <= WARM_DEGC[1]:
+            return degC
+        person.say(f"{said!r} is no temperature of {WARM_DEGC[0]:.0f} to {WARM_DEGC[1]:.0f} °C: read TL5 again.")
+
+
 def _go_on(person: Person, words: str) -> None:
     if person.ask(words + " (q ends) ").strip().lower() == "q":
-        raise BenchError("Calibration was ended: the kit is as it was before.")
+        raise BenchError(_ENDED)
 
 
 def calibrate(bench: Bench, person: Person, settings: dict[str, Any], given: Given, history: Path) -> dict[str, Any]:
@@ -104,9 +123,9 @@ def calibrate(bench: Bench, person: Person, settings: dict[str, Any], given: Giv
     bases = bases or [channel["thermistor"] for channel in settings["channels"]]
     fit = fit_converter(bench, person, given, into_ohm)
     baths = [(maths.ICE_DEGC, bath(bench, person, "ice, 5 min", fit, into_ohm))]
-    if given.unknown:
-        middle = float(person.ask("Warm water, 50 to 60 °C, beside the thermometer TL5: its °C? "))
-        baths.append((middle, bath(bench, person, "the warm water", fit, into_ohm)))
+    if given.third or given.unknown:
+        middle_degC = _warm_water_degC(person)
+        baths.append((middle_degC, bath(bench, person, "the warm water", fit, into_ohm)))
     baths.append((boiling_degC, bath(bench, person, f"boiling water ({boiling_degC:.2f} °C), 3 min", fit, into_ohm)))
     made = {**settings, "converter": fit.setting, "channels": []}
     offs = []

@@ -9,6 +9,8 @@ import time
 from pathlib import Path
 from typing import Any
 
+from fiftyover_kit.settings import RELAYS
+
 from . import kit_settings, slots
 from .bench_test import check
 from .calibrating import Given, calibrate
@@ -41,6 +43,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             how = job.add_mutually_exclusive_group(required=True)
             how.add_argument("--station-hpa", type=float, help="barometer on the spot, not reduced to sea level")
             how.add_argument("--altitude-m", type=float, help="metres above the sea; less exact by the weather")
+            job.add_argument(
+                "--third-bath", action="store_true", help="a bath of 50 to 65 °C too: a check on the others"
+            )
             job.add_argument("--unknown", action="store_true", help="measure my unknown probes: three baths")
             job.add_argument(
                 "--history",
@@ -62,6 +67,7 @@ def _setup_arguments(job: argparse.ArgumentParser) -> None:
     job.add_argument("--password-file", type=Path, help="the account's password, as `fiftyover setup --kit` made it")
     job.add_argument("--ca", type=Path, help="the hub's certificate of authority; left out: no encryption")
     job.add_argument("--ssid", help="the Wi-Fi's name")
+    job.add_argument("--relay", help=f"{' or '.join(RELAYS)}; left out: {RELAYS[0]}, which suits both")
     job.add_argument("--thermistor", help="a named kind of probe")
     job.add_argument("--cap-f", type=float, help="the kit's cut-off in °F, at most 225")
 
@@ -139,6 +145,8 @@ def wanted(args: argparse.Namespace, who: Person) -> dict[str, Any]:
     }
     ssid = args.ssid or who.ask("The Wi-Fi's name: ").strip()
     made["wifi"] = {"ssid": ssid, "password": who.ask("The Wi-Fi's password: ")}
+    if args.relay:
+        made["relay"] = args.relay  # a word the kit does not know is refused by its own code
     if args.thermistor:
         for channel in made["channels"]:
             channel["thermistor"] = named(args.thermistor).setting
@@ -170,7 +178,7 @@ def _check(usb: Usb, who: Person, args: argparse.Namespace) -> int:
 
 def _calibrate(usb: Usb, who: Person, args: argparse.Namespace) -> int:
     slot, settings = slots.free(usb), kit_settings.read(usb)
-    given = Given(plugs(args, settings), args.station_hpa, args.altitude_m, args.unknown)
+    given = Given(plugs(args, settings), args.station_hpa, args.altitude_m, args.third_bath, args.unknown)
     bench = Bench(usb, slot, settings, raw=True)
     made = calibrate(bench, who, settings, given, args.history / f"{settings['kit']}.jsonl")
     kit_settings.write(usb, made)

@@ -15,6 +15,7 @@ from fiftyover.bench import command, firmware, kit_settings, slots, usb
 from fiftyover.bench.bench_test import check
 from fiftyover.bench.calibrating import Given, calibrate
 from fiftyover.bench.readings import Bench, Person
+from fiftyover.bench.thermistors import named
 from fiftyover.errors import HubError
 from fiftyover.rehearse.usb_board import UsbBoard
 
@@ -203,7 +204,13 @@ def test_find_setup_and_watch(board, monkeypatch, tmp_path, capsys):
     assert "does not get into the Wi-Fi" in capsys.readouterr().err
     assert not (board.folder / "settings.json").exists()
     assert kit(board, monkeypatch, [SECRET], *words)[0] == 0
-    assert json.loads((board.folder / "settings.json").read_text())["kit"] == "kit-one"
+    written = json.loads((board.folder / "settings.json").read_text())
+    assert (written["kit"], written["relay"]) == ("kit-one", "mechanical")
+    code, _ = kit(board, monkeypatch, [SECRET], *words, "--relay", "latching")
+    assert code == 2
+    assert "must be one of mechanical, solid-state" in capsys.readouterr().err
+    assert kit(board, monkeypatch, [SECRET], *words, "--relay", "solid-state")[0] == 0
+    assert json.loads((board.folder / "settings.json").read_text()) == written | {"relay": "solid-state"}
     code, said = kit(board, monkeypatch, [], "watch", "--lines", "2")
     assert code == 0
     assert said[-1] == "1: open   2: open   3: open"
@@ -308,6 +315,52 @@ def test_calibration_brings_each_probe_right_refuses_and_keeps_history(board, mo
                 status, shown = bench.shown(ratio, channel)
                 assert status == "ok"
                 assert shown == pytest.approx(degC, abs=0.15)
+
+
+def see(board, given, ohms):
+    """What the converter of the board sees of these resistances [ohm], one a channel."""
+    for channel, ohm in enumerate(ohms):
+        board.codes[channel] = min(65535, code_of(ohm, given["channels"][channel]["series_ohm"]))
+    time.sleep(0.2)  # until the stand-in has said so
+    return ""
+
+
+def test_unknown_probes_are_measured_in_three_baths_and_one_that_moves_is_told_next_time(board, monkeypatch, tmp_path):
+    """Probes of another kind than the settings say, told by their own baths; a year later probe 2 is 1.5 % off."""
+    flashed(board)
+    given = settings()
+    (board.folder / "settings.json").write_text(json.dumps(given))
+    curve = named("semitec-104gt2-100k").curve
+    factors = [1.0, 1.0, 1.0]
+
+    def at(degC):
+        return lambda: see(board, given, [curve.ohms(degC) * factor for factor in factors])
+
+    def warm():
+        at(57.0)()
+        return "57,0"
+
+    plugs = [lambda: see(board, given, [7500] * 3), lambda: see(board, given, [68000] * 3)]
+    words = ["calibrate", "--station-hpa", "1013.25", "--history", str(tmp_path), "--unknown"]
+    answers = [*plugs, at(0.0), "warm", "20", warm, "", at(BOILING)]
+    code, said = kit(board, monkeypatch, answers, *words)
+    assert code == 0
+    assert any("'warm' is no temperature of 50 to 65 °C" in text for text in said)
+    assert any("'20' is no temperature" in text for text in said)
+    assert not any("moved" in text for text in said)
+    with usb.Usb(board.port) as one:
+        bench = Bench(one, slots.slot_of(one), kit_settings.read(one))
+        for degC in (20.0, 60.0, 100.0):
+            at(degC)()
+            bench.ratios()
+            for channel, ratio in enumerate(bench.ratios()):
+                assert bench.shown(ratio, channel) == ("ok", pytest.approx(degC, abs=0.3))
+    factors[1] = 0.97
+    code, said = kit(board, monkeypatch, [*plugs, at(0.0), at(BOILING)], *words[:-1])
+    assert code == 0
+    moved = [text for text in said if "moved" in text]
+    assert moved == ["Probe 2 moved by more than 0.5 K since last time: water in it? Replace it."]
+    assert len((tmp_path / f"{given['kit']}.jsonl").read_text().splitlines()) == 2
 
 
 def test_another_thermistor_is_named_and_the_settings_stay(board, tmp_path):
