@@ -43,7 +43,7 @@ SIZES = {  # cooks of each table: quick, long
 # Cooks for the interval's factors: no seed, and so no plant, that a table uses.
 CALIBRATION_SEEDS = range(10_000, 10_102)
 CALIBRATION_FOREIGN = range(10_200, 10_251)
-CALIBRATION_PROBES = range(10_300, 10_316)
+CALIBRATION_PROBES = range(10_300, 10_351)
 CALIBRATION_RIGS = range(10_900, 10_924)
 MISS = 0.06  # of each side, in the plant where more are missed
 FACTORS = Path(__file__).parents[3] / "hub/fiftyover/control/forecast/factors.py"
@@ -121,10 +121,12 @@ def measured(pool: Any, quick: bool) -> dict[str, Any]:
             flat([one["three batches"] for one in foreign_rigs])
         ),
     }
+    apart = [one for part in spread(pool, series.apart_min, range(700, 700 + size["two probes"])) for one in part]
     costs = series.cost_ms(42)
     said = spread(pool, series.stalls, range(size["stalls"]))
     return {
         "tables": tables,
+        "apart_min": float(np.median(apart)),
         "cost_ms": {"median": float(np.median(costs)), "most": max(costs)},
         "stalls": {
             kind: {
@@ -200,6 +202,7 @@ def main() -> int:
         found = measured(pool, args.quick)
     found["taken_s"] = time.perf_counter() - began
     print("\n".join(shown(name, table) for name, table in found["tables"].items()))
+    print(f"chubs without a probe lie {found['apart_min']:.1f} min (median) from the middle of their own batch's")
     print(f"12 chubs cost {found['cost_ms']['median']:.0f} ms of a core (most {found['cost_ms']['most']:.0f})")
     for kind, one in found["stalls"].items():
         print(

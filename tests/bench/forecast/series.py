@@ -33,6 +33,13 @@ def two_probes(seed: int) -> list[Row]:
     return judge(ours(seed, chubs=12, probes=2), 4, probes=2)
 
 
+def apart_min(seed: int) -> list[float]:
+    """How far the chubs without a probe lie from their middle [min]: what is not read of a chub, its place and its
+    surface, nobody can foresee, so no forecast can do better than this by much."""
+    done_s = ours(seed, chubs=12, probes=2).done_s[2:]
+    return [abs(one - float(np.nanmedian(done_s))) / 60.0 for one in done_s if np.isfinite(one)]
+
+
 def read_by_hand(seed: int) -> list[Row]:
     """The same, each chub without a probe read once with a hand-held thermometer, half an hour before it is judged."""
     return [row for row in judge(ours(seed, chubs=12, probes=2), 4, probes=2, hand_s=1800.0) if not row.probed]
