@@ -32,7 +32,8 @@ def changed(node, rng):
     box, key = rng.choice(spots)
     what = rng.randrange(9)
     if what == 8 and isinstance(box, list):
-        box.append(_risen(box[-1]))
+        for _ in range(rng.choice((1, 1, 2, 4, 8, 16))):  # lists end at limits of 8, 10 and 16
+            box.append(_risen(box[-1]))
     elif what == 0:
         del box[key]
     elif what == 1 and isinstance(box, dict):
@@ -40,7 +41,8 @@ def changed(node, rng):
     elif what == 2 and isinstance(box, list):
         box.insert(key, json.loads(json.dumps(box[key])))
     elif what == 3 and type(box[key]) in (int, float):
-        box[key] = box[key] + rng.choice((-1, 1, 0.5, 1e-9)) if box[key] < 1e15 else 0
+        nearly = (box[key] - 1, box[key] + 1, box[key] + 0.5, box[key] + 1e-9, [box[key]], box[key] == 1, str(box[key]))
+        box[key] = rng.choice(nearly) if box[key] < 1e15 else 0
     elif what == 4:
         other, there = rng.choice(spots)
         if isinstance(other, list) and there >= len(other) or isinstance(other, dict) and there not in other:
