@@ -41,8 +41,7 @@ def changed(node, rng):
     elif what == 2 and isinstance(box, list):
         box.insert(key, json.loads(json.dumps(box[key])))
     elif what == 3 and type(box[key]) in (int, float):
-        nearly = (box[key] - 1, box[key] + 1, box[key] + 0.5, box[key] + 1e-9, [box[key]], box[key] == 1, str(box[key]))
-        box[key] = rng.choice(nearly) if box[key] < 1e15 else 0
+        box[key] = rng.choice(_nearly(box[key])) if box[key] < 1e15 else 0
     elif what == 4:
         other, there = rng.choice(spots)
         if isinstance(other, list) and there >= len(other) or isinstance(other, dict) and there not in other:
@@ -54,6 +53,11 @@ def changed(node, rng):
     else:
         box[key] = rng.choice(ODD)
     return node
+
+
+def _nearly(number):
+    """A little more or less of it, or the same as another kind of value."""
+    return number - 1, number + 1, number + 0.5, number + 1e-9, [number], number == 1, str(number)
 
 
 def _risen(node):

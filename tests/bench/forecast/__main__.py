@@ -18,6 +18,7 @@ import multiprocessing  # noqa: E402
 import sys  # noqa: E402
 import time  # noqa: E402
 from collections.abc import Callable, Iterable  # noqa: E402
+from dataclasses import replace  # noqa: E402
 from pathlib import Path  # noqa: E402
 from typing import Any  # noqa: E402
 
@@ -30,12 +31,12 @@ import kept  # noqa: E402
 import series  # noqa: E402
 from judge import FRACTIONS, Row  # noqa: E402
 
-from fiftyover.control.forecast import Calibration  # noqa: E402
+from fiftyover.control.forecast import CALIBRATED, Calibration  # noqa: E402
 
 SIZES = {  # cooks of each table: quick, long
     "ours": (24, 102),
     "foreign": (9, 51),
-    "two probes": (3, 26),
+    "two probes": (3, 100),
     "prior": (6, 51),
     "rig": (2, 17),
     "stalls": (1, 3),
@@ -140,42 +141,52 @@ def measured(pool: Any, quick: bool) -> dict[str, Any]:
     }
 
 
-def calibrate(pool: Any) -> None:
+def pool_with(interval: Calibration) -> Any:
+    """Two processes that judge by these factors."""
+    judge.interval = interval
+    return multiprocessing.get_context("fork").Pool(2)
+
+
+def calibrate() -> None:
     """Write the factors, from cooks that no table uses.
 
-    Nobody tells the forecast which plant it is in, so each factor is what the worse of them asks for.
+    Nobody tells the forecast which plant it is in, so each factor is what the worse of them asks for. A chub without a
+    probe is told no surer than its mates with one, so its factors come last, with those of its mates in place.
     """
-    groups = {
-        "": [
+    ones = (1.0,) * len(FRACTIONS)
+    told = Calibration(FRACTIONS, *(ones,) * 6, floor_s=1.0, floor_share=0.0)
+    with pool_with(told) as pool:
+        plain = [
             flat(spread(pool, series.plain, CALIBRATION_SEEDS)),
             flat(spread(pool, series.foreign, CALIBRATION_FOREIGN)),
-        ],
-        "_LEARNED": [
+        ]
+        learned = [
             flat([one["three batches"] for one in spread(pool, rig, CALIBRATION_RIGS)])
             for rig in (series.rig, series.foreign_rig)
-        ],
-        "_UNPROBED": [
-            [row for row in flat(spread(pool, series.two_probes, CALIBRATION_PROBES)) if not row.probed],
-        ],
-    }
+        ]
+    told = replace(told, early=_factors(plain, "early"), late=_factors(plain, "late"))
+    told = replace(told, early_learned=_factors(learned, "early"), late_learned=_factors(learned, "late"))
+    with pool_with(told) as pool:
+        rows = flat(spread(pool, series.two_probes, CALIBRATION_PROBES))
+    unprobed = [[row for row in rows if not row.probed]]
+    told = replace(told, early_unprobed=_factors(unprobed, "early"), late_unprobed=_factors(unprobed, "late"))
+    chubs = {"": plain, "_learned": learned, "_unprobed": unprobed}
     lines = [f"PROGRESS = {FRACTIONS}"]
-    for name, plants in groups.items():
+    for name, plants in chubs.items():
         for side in ("early", "late"):
-            factors = [
-                round(
-                    max(
-                        _quantile([getattr(row, f"share_{side}") for row in rows if row.fraction == at])
-                        for rows in plants
-                    ),
-                    2,
-                )
-                for at in FRACTIONS
-            ]
-            chubs = sum(map(len, plants)) // len(FRACTIONS)
-            lines.append(f"{side.upper()}{name} = {tuple(factors)}  # {chubs} chubs")
+            count = sum(map(len, plants)) // len(FRACTIONS)
+            lines.append(f"{(side + name).upper()} = {getattr(told, side + name)}  # {count} chubs")
     text = FACTORS.read_text("utf-8")
     FACTORS.write_text(text[: text.index("PROGRESS")] + "\n".join(lines) + "\n", "utf-8")
     print("\n".join(lines))
+
+
+def _factors(plants: list[list[Row]], side: str) -> tuple[float, ...]:
+    """One side's factors by moment: the largest of the plants' quantiles."""
+    scores = [
+        [[getattr(row, f"share_{side}") for row in rows if row.fraction == at] for rows in plants] for at in FRACTIONS
+    ]
+    return tuple(round(max(map(_quantile, of_plants)), 2) for of_plants in scores)
 
 
 def _quantile(scores: list[float]) -> float:
@@ -193,12 +204,9 @@ def main() -> int:
     began = time.perf_counter()
     kept.folder = args.cooks
     if args.calibrate:
-        ones = (1.0,) * len(FRACTIONS)
-        judge.interval = Calibration(FRACTIONS, *(ones,) * 6, floor_s=1.0, floor_share=0.0)
-    with multiprocessing.get_context("fork").Pool(2) as pool:
-        if args.calibrate:
-            calibrate(pool)
-            return 0
+        calibrate()
+        return 0
+    with pool_with(CALIBRATED) as pool:
         found = measured(pool, args.quick)
     found["taken_s"] = time.perf_counter() - began
     print("\n".join(shown(name, table) for name, table in found["tables"].items()))
