@@ -16,7 +16,7 @@ from fiftyover import settings as hub_settings
 from fiftyover.batch.opening import Opened, opened
 from fiftyover.clock import Clock
 from fiftyover.errors import HubError, PlanError, StoreError
-from fiftyover.reports import chart, paper, record_view, rig_record
+from fiftyover.reports import chart, paper, parquet, record_view, rig_record
 from fiftyover.reports import record as records
 from fiftyover.reports.figures import UNITS
 from fiftyover.store import Reader, carry, erase
@@ -36,6 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--json", action="store_true", help="print one JSON object")
     add("--html", type=Path, metavar="FILE", help="write the record as one page")
     add("--csv", type=Path, metavar="FILE", help="write the curves as a table")
+    add("--parquet", type=Path, metavar="FILE", help="the same as a Parquet file (extra `parquet`)")
     add("--label", type=Path, metavar="FILE", help="write a page of labels, one a chub")
     add("--compare", metavar="OTHER", help="put another batch beside it, from hanging")
     add("--export", type=Path, metavar="FILE", help="write the whole batch, to be put into another record")
@@ -83,6 +84,9 @@ def _report(args: argparse.Namespace, reader: Reader, path: Path, units: str, cl
         _write(args.export, json.dumps(data, allow_nan=False, ensure_ascii=False))
     if args.csv is not None:
         _write(args.csv, _csv(record_view.rows_of_csv(frames, from_ms)))
+    if args.parquet is not None:
+        about = {"batch": record["batch"], "name": record["name"], "kit": record["kit"] or ""}
+        parquet.write(args.parquet, record_view.rows_of_csv(frames, from_ms), about)
     if args.html is not None:
         _write(args.html, page(record, frames, units))
     if args.label is not None:
@@ -94,7 +98,7 @@ def _report(args: argparse.Namespace, reader: Reader, path: Path, units: str, cl
         sys.stdout.write(paper.text("Compared", blocks, (), record["beside"]) + "\n")
     elif args.json:
         sys.stdout.write(json.dumps(record, allow_nan=False) + "\n")
-    elif not any((args.export, args.csv, args.html, args.label)):
+    elif not any((args.export, args.csv, args.parquet, args.html, args.label)):
         notices = [record["ending"]] if record["ending"] else []
         sys.stdout.write(
             paper.text(_title(record), record_view.blocks(record, units), notices, record["beside"]) + "\n"

@@ -5,32 +5,18 @@ import os
 import pty
 import time
 import tty
-from math import inf
 
 import pytest
 
 from fiftyover import cli
-from fiftyover.bench import calibration as maths
 from fiftyover.bench import command, firmware, kit_settings, slots, usb
 from fiftyover.bench.bench_test import check
-from fiftyover.bench.calibrating import Given, calibrate
-from fiftyover.bench.readings import Bench, Person
-from fiftyover.bench.thermistors import named
+from fiftyover.bench.readings import Bench
 from fiftyover.errors import HubError
-from fiftyover.rehearse.usb_board import UsbBoard
+from hub.bench.usb_stage import SECRET, flashed, kit, script, settings
 
 PINS = {"relay": 16, "button": 17, "sounder": 18, "lamp": 19}
-BOILING = 99.97
-SECRET = "open sesame"
 EVERY = int(os.environ.get("FIFTYOVER_CUT_EVERY", "9"))  # 1 cuts at each step of an update: minutes
-
-
-@pytest.fixture
-def board(micropython):
-    made = UsbBoard(button_pin=17, wifi_password=SECRET)
-    made.power(True)
-    yield made
-    made.close()
 
 
 def small(folder):
@@ -50,24 +36,6 @@ def small(folder):
         (package / name).write_text(text)
         files[f"fiftyover_kit/{name}"] = package / name
     return files
-
-
-def settings():
-    given = kit_settings.template("direct")
-    given["wifi"] = {"ssid": "yard", "password": SECRET}
-    return given
-
-
-def script(*answers):
-    """A person who gives these answers, and what was said."""
-    said, left = [], list(answers)
-
-    def ask(question):
-        said.append(question)
-        answer = left.pop(0) if left else pytest.fail(f"asked more than expected: {question}")
-        return answer() if callable(answer) else answer
-
-    return Person(ask, said.append), said
 
 
 def starts(board):
@@ -172,24 +140,6 @@ def test_power_cut_at_each_step_of_writing_settings_leaves_the_old_or_the_new(bo
     assert steps >= 4
 
 
-def flashed(board):
-    """What `flash` leaves, put there at once: its own test shows that it does."""
-    for name, path in firmware.device_files().items():
-        target = board.folder / "slot_a" / name
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(path.read_bytes())
-    (board.folder / "main.py").write_text(slots.selector("slot_a"))
-    board.power(False)
-    board.power(True)
-
-
-def kit(board, monkeypatch, answers, *words):
-    """`fiftyover kit WORDS` with a scripted person; (exit code, what was said)."""
-    who, said = script(*answers)
-    monkeypatch.setattr(command, "person", lambda: who)
-    return cli.main(["kit", *words, "--port", board.port]), said
-
-
 def test_find_setup_and_watch(board, monkeypatch, tmp_path, capsys):
     code, said = kit(board, monkeypatch, [], "find")
     assert code == 0
@@ -262,129 +212,6 @@ def test_bench_test_of_a_refrigerator_kit_asks_for_no_relay_box(board, monkeypat
     assert code == 0
     assert said[-1] == "Every row is ok."
     assert (PINS["relay"], 1) not in board.seen
-
-
-def code_of(ohm, series_ohm):
-    return round(65535 * maths.known_ratio(ohm, series_ohm, inf))
-
-
-def test_calibration_brings_each_probe_right_refuses_and_keeps_history(board, monkeypatch, tmp_path, capsys):
-    """Probes 0.9 % off in R25 and a converter 0.3 % off; one step with the wrong plug, one with a probe unplugged."""
-    flashed(board)
-    given = settings()
-    (board.folder / "settings.json").write_text(json.dumps(given))
-    curves = [one.thermistor for one in kit_settings.load(json.dumps(given)).channels]
-
-    def see(ohms):
-        for channel, ohm in enumerate(ohms):
-            board.codes[channel] = min(65535, round(code_of(ohm, given["channels"][channel]["series_ohm"]) * 0.997))
-        time.sleep(0.2)  # until the stand-in has said so
-        return ""
-
-    def at(degC):
-        return [curve.ohms(degC) * factor for curve, factor in zip(curves, (1.009, 0.992, 1.005), strict=True)]
-
-    def loose():
-        see(at(0.0))
-        board.codes[1] = 65535
-        time.sleep(0.2)
-        return ""
-
-    history = tmp_path / "history"
-    answers = [
-        lambda: see([9000] * 3),  # not the stated resistor
-        lambda: see([68000] * 3),
-        lambda: see([7500] * 3),
-        lambda: see([68000] * 3),
-        loose,
-        lambda: see(at(0.0)),
-        lambda: see(at(BOILING)),
-    ]
-    words = ["calibrate", "--station-hpa", "1013.25", "--history", str(history)]
-    code, said = kit(board, monkeypatch, answers, *words)
-    assert code == 0, capsys.readouterr().err
-    assert any("should be 7500 ohm reads as" in text for text in said)
-    assert any(text.startswith("Probe 2:") and "nplugged" in text for text in said)
-    assert len((history / f"{given['kit']}.jsonl").read_text().splitlines()) == 1
-    with usb.Usb(board.port) as one:
-        bench = Bench(one, slots.slot_of(one), kit_settings.read(one))
-        for degC in (20.0, 60.0, 100.0):
-            see(at(degC))
-            bench.ratios()
-            for channel, ratio in enumerate(bench.ratios()):
-                status, shown = bench.shown(ratio, channel)
-                assert status == "ok"
-                assert shown == pytest.approx(degC, abs=0.15)
-
-
-def see(board, given, ohms):
-    """What the converter of the board sees of these resistances [ohm], one a channel."""
-    for channel, ohm in enumerate(ohms):
-        board.codes[channel] = min(65535, code_of(ohm, given["channels"][channel]["series_ohm"]))
-    time.sleep(0.2)  # until the stand-in has said so
-    return ""
-
-
-def test_unknown_probes_are_measured_in_three_baths_and_one_that_moves_is_told_next_time(board, monkeypatch, tmp_path):
-    """Probes of another kind than the settings say, told by their own baths; a year later probe 2 is 1.5 % off."""
-    flashed(board)
-    given = settings()
-    (board.folder / "settings.json").write_text(json.dumps(given))
-    curve = named("semitec-104gt2-100k").curve
-    factors = [1.0, 1.0, 1.0]
-
-    def at(degC):
-        return lambda: see(board, given, [curve.ohms(degC) * factor for factor in factors])
-
-    def warm():
-        at(57.0)()
-        return "57,0"
-
-    plugs = [lambda: see(board, given, [7500] * 3), lambda: see(board, given, [68000] * 3)]
-    words = ["calibrate", "--station-hpa", "1013.25", "--history", str(tmp_path), "--unknown"]
-    answers = [*plugs, at(0.0), "warm", "20", warm, "", at(BOILING)]
-    code, said = kit(board, monkeypatch, answers, *words)
-    assert code == 0
-    assert any("'warm' is no temperature of 50 to 65 °C" in text for text in said)
-    assert any("'20' is no temperature" in text for text in said)
-    assert not any("moved" in text for text in said)
-    with usb.Usb(board.port) as one:
-        bench = Bench(one, slots.slot_of(one), kit_settings.read(one))
-        for degC in (20.0, 60.0, 100.0):
-            at(degC)()
-            bench.ratios()
-            for channel, ratio in enumerate(bench.ratios()):
-                assert bench.shown(ratio, channel) == ("ok", pytest.approx(degC, abs=0.3))
-    factors[1] = 0.97
-    code, said = kit(board, monkeypatch, [*plugs, at(0.0), at(BOILING)], *words[:-1])
-    assert code == 0
-    moved = [text for text in said if "moved" in text]
-    assert moved == ["Probe 2 moved by more than 0.5 K since last time: water in it? Replace it."]
-    assert len((tmp_path / f"{given['kit']}.jsonl").read_text().splitlines()) == 2
-
-
-def test_another_thermistor_is_named_and_the_settings_stay(board, tmp_path):
-    flashed(board)
-    given = settings()
-    curves = [one.thermistor for one in kit_settings.load(json.dumps(given)).channels]
-
-    def see(ohms):
-        for channel, ohm in enumerate(ohms):
-            board.codes[channel] = code_of(ohm, given["channels"][channel]["series_ohm"])
-        time.sleep(0.2)
-        return ""
-
-    who, _ = script(
-        lambda: see([7500] * 3),
-        lambda: see([68000] * 3),
-        lambda: see([curve.ohms(0.0) * 1.2 for curve in curves]),
-        lambda: see([curve.ohms(BOILING) for curve in curves]),
-    )
-    with usb.Usb(board.port) as one:
-        bench = Bench(one, slots.free(one), given, raw=True)
-        with pytest.raises(HubError, match="another thermistor"):
-            calibrate(bench, who, given, Given((7500, 68000), station_hPa=1013.25), tmp_path / "h.jsonl")
-    assert not (tmp_path / "h.jsonl").exists()
 
 
 def test_bench_test_works_every_part_and_the_watchdog_restarts_the_board(board, monkeypatch):

@@ -4,9 +4,12 @@ import csv
 import json
 import re
 import sqlite3
+import sys
 from pathlib import Path
 
+import pyarrow
 import pytest
+from pyarrow import parquet
 
 from fiftyover.cli import main
 from hub.reports.batches import END_S, STEP_S, put_batch
@@ -59,6 +62,39 @@ def test_page_and_table_are_written(record_file: Path, tmp_path: Path) -> None:
     assert len(rows) == END_S // STEP_S
     assert rows[90]["since_hung_s"] == "1800.0"
     assert float(rows[90]["core_1_degC"]) == pytest.approx(5.0 + 0.215 * 30)
+
+
+def test_parquet_holds_what_the_table_holds_with_types_and_the_batch(record_file: Path, tmp_path: Path) -> None:
+    table, file = tmp_path / "r.csv", tmp_path / "r.parquet"
+    assert run(record_file, "aaaa", "--csv", str(table), "--parquet", str(file)) == 0
+    rows = list(csv.DictReader(table.read_text("utf-8").splitlines()))
+    read = parquet.read_table(file)
+    assert read.schema.field("utc").type == pyarrow.timestamp("ms", tz="UTC")
+    assert read.schema.field("element_on").type == pyarrow.bool_()
+    about = read.schema.metadata
+    assert (about[b"batch"], about[b"name"]) == (b"aaaa0001", b"First batch")
+    assert about[b"written_by"].startswith(b"fiftyover ")
+    assert read.num_rows == len(rows) == END_S // STEP_S
+    seen = read.to_pylist()
+    assert [name.replace("utc", "utc_ms") if name == "utc" else name for name in read.column_names] == list(rows[0])
+    for mine, theirs in zip(seen[::97], rows[::97], strict=True):
+        assert round(mine["utc"].timestamp() * 1000) == int(theirs["utc_ms"])
+        assert mine["element_on"] == bool(int(theirs["element_on"]))
+        for name, text in theirs.items():
+            if name.endswith("_degC") or name in ("duty", "since_hung_s"):
+                assert mine[name] == (float(text) if text else None), name
+            elif name.endswith("_status") or name == "why":
+                assert mine[name] == (text or None), name
+
+
+def test_parquet_without_its_library_or_a_place_to_write_is_a_sentence(
+    record_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert run(record_file, "--parquet", str(tmp_path / "none" / "r.parquet")) == 2
+    assert "cannot be written" in capsys.readouterr().err
+    monkeypatch.setitem(sys.modules, "pyarrow", None)
+    assert run(record_file, "--parquet", str(tmp_path / "r.parquet")) == 2
+    assert "pip install 'fiftyover[parquet]'" in capsys.readouterr().err
 
 
 def test_two_batches_are_compared_from_hanging(record_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
