@@ -60,10 +60,11 @@ def test_same_question_has_the_same_answer() -> None:
 def test_chub_that_the_limit_does_not_let_finish_is_named_with_the_limit_as_reason() -> None:
     meat = hang(casing=0.07, cap_degC=82.0, hours=5.0)
     assert np.isnan(meat.done_s).all()
-    question, _ = ask(meat, 0.0, at_s=2.5 * 3600.0)
-    for told in forecast(question).chubs:
-        assert told.stalls > 0.5
-        assert told.why == "limit"
+    for hours, least in ((2.5, 0.05), (4.0, 0.5)):  # first that it may not get there, then that it will not
+        question, _ = ask(meat, 0.0, at_s=hours * 3600.0)
+        for told in forecast(question).chubs:
+            assert told.stalls > least
+            assert told.why == "limit"
     law = replace(question.law, caps_degC=np.full(3, 95.0))
     assert all(told.stalls <= 0.05 and told.why == "" for told in forecast(replace(question, law=law)).chubs)
 

@@ -23,6 +23,9 @@ from fiftyover.control.forecast.prior import Expected, Prior, expected, hopeful
 WARM_FROM_DEGC, WARM_TO_DEGC = 10.0, 54.444  # the warm-up clock, 50 to 130 °F (FSIS guideline, come-up time)
 WARM_MOST_S = 6 * 3600.0
 STALL_SHARE = 0.05
+# Who planned a batch expected it to get there: so many stall, from memory. Of the draws of a line that was never
+# learned far more do, before anything was measured (calibration cooks), so each of them counts that much less.
+STALL_EXPECTED, STALL_DRAWN = 0.05, 0.4
 MISFIT_KELVIN = 0.12  # a chub that the model follows no better is not one it was made for: its interval is widened
 WIDEST = 3.0
 LATELY_S = 3600.0
@@ -66,7 +69,7 @@ class Question:
 @dataclass(frozen=True, slots=True)
 class Finish:
     """One chub: seconds from now until its band [s], between when and when, or None where it will hardly get there;
-    ``stalls`` the share of draws that never do; ``why`` "" or what stands in the way: "limit" or "element";
+    ``stalls`` how likely it is that it never does (0..1); ``why`` "" or what stands in the way: "limit" or "element";
     ``warm_s`` its whole warm-up clock as it will be and ``warm_high_s`` as it may be [s], None if it never ends."""
 
     left_s: float | None
@@ -122,18 +125,26 @@ def _finish(question: Question, runs: Runs, element: Element | None, chub: int, 
     times = runs.reached_s[-1, :, chub]
     done = np.isfinite(times)
     stalls = 1.0 - float(done.mean())
-    why = ""
-    if stalls > STALL_SHARE:
+    why, told = "", _told(stalls, question.lines[chub] in question.prior.lines)
+    if told > STALL_SHARE:
         why = "element" if element is not None and runs.short_share[chub] > 0.5 else "limit"
     warm, warm_high = _warm(question.past, runs, chub)
     if done.mean() < FEWEST:
-        return Finish(None, None, None, stalls, why, warm, warm_high)
+        return Finish(None, None, None, told, why, warm, warm_high)
     # Draws that never finish count as late ones, up to a point: who planned the batch expected it to finish.
     points = np.minimum(np.array((0.05, 0.5, 0.95)) / max(1.0 - stalls, 0.05), LATEST)
     low, middle, high = (float(value) for value in np.quantile(times[done], points))
     wide = min(WIDEST, max(1.0, surprise, math.sqrt(_misfit_kelvin(question.past, runs, chub) / MISFIT_KELVIN)))
     low, high = _stretched(question, chub, middle - wide * (middle - low), middle, middle + wide * (high - middle))
-    return Finish(middle, low, high, stalls, why, warm, warm_high)
+    return Finish(middle, low, high, told, why, warm, warm_high)
+
+
+def _told(drawn: float, learned: bool) -> float:
+    """How likely a chub stalls, of whose draws a share ``drawn`` does [0..1]: Bayes' rule on the odds."""
+    if learned or drawn >= 1.0:
+        return drawn
+    weight = STALL_EXPECTED / (1.0 - STALL_EXPECTED) * (1.0 - STALL_DRAWN) / STALL_DRAWN
+    return weight * drawn / (weight * drawn + 1.0 - drawn)
 
 
 def _no_surer(question: Question, told: list[Finish], chub: int) -> Finish:
