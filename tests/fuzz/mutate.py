@@ -32,8 +32,9 @@ def changed(node, rng):
     box, key = rng.choice(spots)
     what = rng.randrange(9)
     if what == 8 and isinstance(box, list):
+        over = rng.choice((-(10**9), 1))  # a 0 or 1 may be a switch, which a next frame has, too
         for _ in range(rng.choice((1, 1, 2, 4, 8, 16))):  # lists end at limits of 8, 10 and 16
-            box.append(_risen(box[-1]))
+            box.append(_risen(box[-1], over))
     elif what == 0:
         del box[key]
     elif what == 1 and isinstance(box, dict):
@@ -60,13 +61,13 @@ def _nearly(number):
     return number - 1, number + 1, number + 0.5, number + 1e-9, [number], number == 1, str(number)
 
 
-def _risen(node):
-    """The same with each whole number one more: the next frame, range or probe of a row."""
+def _risen(node, over):
+    """The same with each whole number above ``over`` one more: the next frame, range or probe of a row."""
     if isinstance(node, dict):
-        return {key: _risen(value) for key, value in node.items()}
+        return {key: _risen(value, over) for key, value in node.items()}
     if isinstance(node, list):
-        return [_risen(value) for value in node]
-    return node + 1 if type(node) is int else node
+        return [_risen(value, over) for value in node]
+    return node + 1 if type(node) is int and node > over else node
 
 
 def repeated(node, rng):

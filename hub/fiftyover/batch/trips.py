@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 AIM_SHARE = 0.5  # of the band left after the carry-over: where a chub called alone is pulled
+LEAST_SHARE = 0.3  # of the band, that is aimed into at the least, however much a chub carries over
 EARLY_SHARE = 0.35  # a chub as far as this goes along when another is called
 STALLED_SHARE = 0.06  # a chub that hardly warms any more is called this far into the band: the aim may never come
 STALLED_AFTER_S = 1800.0  # it hardly warms if another half hour does not bring it to the aim
@@ -30,7 +31,7 @@ class Outlook:
 def aim_degC(band_degC: tuple[float, float], carry_kelvin: float, share: float = AIM_SHARE) -> float:
     """Core [degC] at which a chub is to be pulled so that it ends, carry-over and all, inside the band."""
     foot, top = band_degC
-    return foot + share * max(0.4 * (top - foot), top - foot - carry_kelvin)
+    return foot + share * max(LEAST_SHARE * (top - foot), top - foot - carry_kelvin)
 
 
 def is_due(band_degC: tuple[float, float], outlook: Outlook) -> bool:
