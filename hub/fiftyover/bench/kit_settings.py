@@ -12,6 +12,7 @@ from .firmware import package_folder
 from .usb import BenchError, Usb
 
 FILE = "settings.json"
+JOIN_WITHIN_S = 20.0  # common practice: a network in reach is joined in under ten
 _WIFI_CODE = """import network,time
 w=network.WLAN(network.STA_IF)
 w.active(True)
@@ -81,10 +82,10 @@ def try_pins(usb: Usb, import_code: str, given: dict[str, Any]) -> None:
         )
 
 
-def try_wifi(usb: Usb, ssid: str, password: str, seconds: float = 20.0) -> None:
+def try_wifi(usb: Usb, ssid: str, password: str) -> None:
     """Join the network. BenchError if the board does not get in: wrong name, wrong password, too far away."""
-    code = _WIFI_CODE.format(ssid=ssid, password=password, tries=int(seconds * 10))
-    if usb.run(code, limit_s=seconds + 10) != "1":
+    code = _WIFI_CODE.format(ssid=ssid, password=password, tries=int(JOIN_WITHIN_S * 10))
+    if usb.run(code, limit_s=JOIN_WITHIN_S + 10) != "1":
         raise BenchError(
             f"The board does not get into the Wi-Fi {ssid!r}: see that name and password are right and that it is a "
             "2.4 GHz network in reach, then give `fiftyover kit setup` again; the settings on the board are as before."

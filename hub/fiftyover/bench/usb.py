@@ -23,6 +23,8 @@ MICROPYTHON_MIN = (1, 28)  # the oldest that was tried
 # USB vendors of boards and of the bridges on them: RP2, Espressif, and three makers of serial bridges (USB-IF numbers).
 VENDORS = {0x2E8A, 0x303A, 0x10C4, 0x1A86, 0x0403}
 _CHUNK_BYTES = 512
+_ANSWER_S = 3.0
+_ASK_AGAIN_S = 1.0  # a board that was just starting dropped the first words: it is asked anew so soon
 _PULLED = "The board no longer answers: was the cable pulled? Plug it in and repeat the command; nothing is half done."
 
 
@@ -64,14 +66,16 @@ class Usb:
     def connect(self, limit_s: float = 10.0) -> None:
         """Open the port and interrupt what runs. BenchError if nothing is there, or no MicroPython."""
         end = time.monotonic() + limit_s
+        wait_s = min(_ASK_AGAIN_S, limit_s)
         while True:
             try:
-                self._transport = SerialTransport(self.port, timeout=3)
+                self._transport = SerialTransport(self.port, timeout=wait_s)
                 self._transport.use_raw_paste = False  # its writer waits for ever for a board that is gone
-                self._transport.enter_raw_repl(soft_reset=False, timeout_overall=3)
+                self._transport.enter_raw_repl(soft_reset=False, timeout_overall=wait_s)
                 # A program that was just leaving may have taken the first words: ask until it answers.
                 if self._transport.exec_raw("print(1)", timeout=3)[0].strip() != b"1":
                     raise TransportError("no answer")
+                self._transport.serial.timeout = _ANSWER_S
                 return
             except (TransportError, SerialException, OSError) as error:
                 opened = self._transport is not None

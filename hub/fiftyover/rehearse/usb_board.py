@@ -13,6 +13,7 @@ import fcntl
 import os
 import pty
 import select
+import shutil
 import signal
 import socket
 import struct
@@ -29,9 +30,11 @@ from .kit_process import _SHIMS, micropython
 
 INPUTS = 64
 OPEN = 65535
+_STARTING_S = 3.0  # words said to an interpreter that is still starting are lost, as on a board
 
 
 def _take_terminal() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # until MicroPython hears it: Ctrl-C must not end the start itself
     fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
 
@@ -61,6 +64,7 @@ class UsbBoard:
         self._kit_master, self._kit = pty.openpty()
         self._process: subprocess.Popen[bytes] | None = None
         self._powered = False
+        self._prompted = threading.Event()  # it waits for words; a program that runs never says so
         self._running = True
         self._thread = threading.Thread(target=self._serve, daemon=True)
         self._thread.start()
@@ -71,8 +75,10 @@ class UsbBoard:
         if on:
             self.cut_after_bytes = -1
             termios.tcflush(self._kit, termios.TCIOFLUSH)
+            self._prompted.clear()
             self._start()
             self._powered = True
+            self._prompted.wait(_STARTING_S)
         elif self._process is not None:
             self._process.send_signal(signal.SIGKILL)
             self._process.wait()
@@ -85,6 +91,7 @@ class UsbBoard:
         for one in (self._host_master, self._host, self._kit_master, self._kit):
             os.close(one)
         self._plant.close()
+        shutil.rmtree(self.folder, ignore_errors=True)
 
     def _start(self) -> None:
         tty.setraw(self._kit)  # each time: a killed interpreter leaves its own modes behind
@@ -118,7 +125,10 @@ class UsbBoard:
             if self._host_master in ready:
                 self._from_computer(os.read(self._host_master, 4096))
             if self._kit_master in ready:
-                os.write(self._host_master, os.read(self._kit_master, 4096))
+                said = os.read(self._kit_master, 4096)
+                os.write(self._host_master, said)
+                if said.endswith(b">>> "):
+                    self._prompted.set()
             if self._plant.fileno() in ready:
                 self._answer()
             if self._kit_address and self._said() != self._sent:

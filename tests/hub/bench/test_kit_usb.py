@@ -44,14 +44,15 @@ def starts(board):
         return slots.version(one, slots.slot_of(one))
 
 
-def test_flash_verifies_starts_the_new_slot_and_keeps_the_old_one(board):
+def test_flash_verifies_starts_the_new_slot_and_keeps_the_old_one(board, tmp_path):
+    old = small(tmp_path)
     with usb.Usb(board.port) as one:
         lines = []
-        assert slots.flash(one, lines.append) == "slot_a"
+        assert slots.flash(one, lines.append, old) == "slot_a"
         assert slots.flash(one, lines.append) == "slot_b"
     assert sum("verified by hash" in text for text in lines) == 2
-    for slot in slots.SLOTS:
-        for name, path in firmware.device_files().items():
+    for slot, files in (("slot_a", old), ("slot_b", firmware.device_files())):
+        for name, path in files.items():
             assert (board.folder / slot / name).read_bytes() == path.read_bytes()
     assert starts(board) == slots.FIRMWARE
 
@@ -82,12 +83,14 @@ class Counted(usb.Usb):
                 self.board.cut_after_bytes = self.bytes_in
             else:
                 self.board.power(False)
+            self._transport.serial.timeout = 0.3  # nothing more comes: do not wait for it
         return super().run(code, 0.3 if self.runs == self.cut_at else limit_s)
 
     def connect(self, limit_s=10.0):
         super().connect(0.1 if 0 < self.cut_at <= self.runs else limit_s)
 
 
+@pytest.mark.timeout(300 if EVERY > 1 else 1800)
 def test_power_cut_at_each_step_of_an_update_leaves_the_old_or_the_new_firmware(board, tmp_path):
     """Every run on the board is cut before it, and 40 bytes into it; the board then starts a whole firmware."""
     old, new = small(tmp_path / "old"), small(tmp_path / "new")
@@ -149,7 +152,9 @@ def test_find_setup_and_watch(board, monkeypatch, tmp_path, capsys):
     secret.write_text("pw\n")
     words = ["setup", "--kind", "direct", "--kit", "kit-one", "--host", "hub", "--ssid", "yard"]
     words += ["--password-file", str(secret)]
-    code, _ = kit(board, monkeypatch, ["wrong"], *words)
+    with monkeypatch.context() as quick:
+        quick.setattr(kit_settings, "JOIN_WITHIN_S", 2.0)
+        code, _ = kit(board, monkeypatch, ["wrong"], *words)
     assert code == 2
     assert "does not get into the Wi-Fi" in capsys.readouterr().err
     assert not (board.folder / "settings.json").exists()
