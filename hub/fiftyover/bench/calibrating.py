@@ -111,10 +111,12 @@ def _go_on(person: Person, words: str) -> None:
         raise BenchError(_ENDED)
 
 
-def calibrate(bench: Bench, person: Person, settings: dict[str, Any], given: Given, history: Path) -> dict[str, Any]:
-    """The settings with the calibration in them; `history` gets its line. HubError: nothing was changed.
+def calibrate(
+    bench: Bench, person: Person, settings: dict[str, Any], given: Given, history: Path
+) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The settings with the calibration in them, and the line for `remember` once they are on the board.
 
-    `bench` reads without any correction.
+    `bench` reads without any correction; `history` is read only. HubError: nothing was changed.
     """
     into_ohm = input_ohm(settings)
     boiling_degC, tolerance = given.boiling
@@ -150,10 +152,14 @@ def calibrate(bench: Bench, person: Person, settings: dict[str, Any], given: Giv
     _moved(person, past, offs)
     kit_settings.checked(made)
     entry = {"at": datetime.now(UTC).isoformat(timespec="seconds"), "bases": bases, "off_kelvin": offs}
+    return made, {**entry, "converter": fit.setting, "baths": baths}
+
+
+def remember(history: Path, entry: dict[str, Any]) -> None:
+    """Put a calibration's line into its file."""
     history.parent.mkdir(parents=True, exist_ok=True)
     with history.open("a", encoding="utf-8") as file:
-        file.write(json.dumps({**entry, "converter": fit.setting, "baths": baths}) + "\n")
-    return made
+        file.write(json.dumps(entry) + "\n")
 
 
 def _curve(settings: dict[str, Any], number: int, base: dict[str, Any]) -> Any:

@@ -13,7 +13,7 @@ from fiftyover_kit.settings import RELAYS
 
 from . import kit_settings, slots
 from .bench_test import check
-from .calibrating import Given, calibrate
+from .calibrating import Given, calibrate, remember
 from .readings import Bench, Person, line
 from .thermistors import named
 from .usb import BenchError, Usb, boards, the_board
@@ -180,8 +180,10 @@ def _calibrate(usb: Usb, who: Person, args: argparse.Namespace) -> int:
     slot, settings = slots.free(usb), kit_settings.read(usb)
     given = Given(plugs(args, settings), args.station_hpa, args.altitude_m, args.third_bath, args.unknown)
     bench = Bench(usb, slot, settings, raw=True)
-    made = calibrate(bench, who, settings, given, args.history / f"{settings['kit']}.jsonl")
+    history = args.history / f"{settings['kit']}.jsonl"
+    made, entry = calibrate(bench, who, settings, given, history)
     kit_settings.write(usb, made)
+    remember(history, entry)  # after it: a cable pulled here leaves no line of what the kit never got
     who.say("Written. Check in ice: each probe within 0.3 °C of 0.")
     return 0
 

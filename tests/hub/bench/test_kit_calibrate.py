@@ -102,6 +102,31 @@ def test_unknown_probes_are_measured_in_three_baths_and_one_that_moves_is_told_n
     assert len((tmp_path / f"{given['kit']}.jsonl").read_text().splitlines()) == 2
 
 
+def test_cable_pulled_while_the_calibration_is_written_leaves_no_line_of_it(board, monkeypatch, tmp_path, capsys):
+    flashed(board)
+    given = settings()
+    before = json.dumps(given)
+    (board.folder / "settings.json").write_text(before)
+    curves = [one.thermistor for one in kit_settings.load(before).channels]
+
+    def at(degC):
+        return lambda: see(board, given, [curve.ohms(degC) for curve in curves])
+
+    def pulled(usb, text):
+        board.power(False)
+        return write(usb, text)
+
+    write = kit_settings.write
+    monkeypatch.setattr(kit_settings, "write", pulled)
+    plugs = [lambda: see(board, given, [7500] * 3), lambda: see(board, given, [68000] * 3)]
+    words = ["calibrate", "--station-hpa", "1013.25", "--history", str(tmp_path)]
+    code, _ = kit(board, monkeypatch, [*plugs, at(0.0), at(BOILING)], *words)
+    assert code == 2
+    assert "was the cable pulled" in capsys.readouterr().err
+    assert (board.folder / "settings.json").read_text() == before
+    assert not (tmp_path / f"{given['kit']}.jsonl").exists()
+
+
 def test_another_thermistor_is_named_and_the_settings_stay(board, tmp_path):
     flashed(board)
     given = settings()
