@@ -22,6 +22,7 @@ RISE_OVER_S = 30.0
 OFF_S, OFF_FROM_S = 180.0, 120.0  # off so long; judged over the last of it, when the element has given its heat away
 OFF_FALL_KELVIN = 0.4
 OFF_OVER_MEAT_KELVIN = 12.0  # nearer the meat a chamber may well stand still
+OFF_FROM_DEGC = 50.0  # what is colder a hot yard, the wood or the warm walls may keep from cooling
 # A chamber over its target that rises on hardly any heat: the element is told off on purpose, and must let it turn.
 PULSE_OVER_KELVIN, PULSE_LIFT_KELVIN, PULSE_LIFT_S, PULSE_ON = 3.0, 0.8, 60.0, 0.35
 PULSE_OFF_S, PULSE_JUDGED_S, PULSE_JUDGED_KELVIN, PULSE_LONGEST_S = 120.0, 60.0, 0.3, 180.0
@@ -224,6 +225,7 @@ def _welded(trail: tuple[Point, ...]) -> bool:
     judged = off[-1 - round(OFF_FROM_S / STEP_S) :]
     coldest = off[-1].coldest_degC
     over = coldest is None or off[-1].chamber_degC >= coldest + OFF_OVER_MEAT_KELVIN
+    over = over and off[-1].chamber_degC >= OFF_FROM_DEGC
     return over and judged[-1].chamber_degC > judged[0].chamber_degC - OFF_FALL_KELVIN
 
 

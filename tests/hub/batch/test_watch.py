@@ -49,6 +49,13 @@ def test_chamber_near_the_meat_may_stand_still_with_the_element_off() -> None:
     assert follow(lambda _: 30.0, lambda _: 0.0, 3000, coldest=22.0) == {}
 
 
+@pytest.mark.parametrize(("chamber", "expected"), [(42.0, False), (58.0, True)])
+def test_a_hot_yard_or_the_wood_may_keep_a_young_chamber_from_cooling(chamber: float, expected: bool) -> None:
+    """Well over cold meat in both; below 50 °C the yard, the walls or the wood may do what a welded relay does."""
+    found = follow(lambda _: chamber, lambda t: 1.0 if t < 1000 else 0.0, 1400, coldest=20.0)
+    assert (watch.WELDED in found) == expected
+
+
 def test_rise_faster_than_any_element_is_distrusted_but_not_after_a_door() -> None:
     def jumps(at_s):
         return 60.0 + max(0, min(40, at_s - 1000)) * 0.6
