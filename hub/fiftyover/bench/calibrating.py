@@ -23,7 +23,7 @@ from .usb import BenchError
 
 CONVERTER_INPUT_OHM = 6e6  # ADS1115, common mode at +-4.096 V (TI document SBAS444E)
 MOVED_KELVIN = 0.5
-WARM_DEGC = (50.0, 65.0)
+WARM_DEGC = (50, 65)  # far from both other baths, and water that a tap gives: common practice
 _STEADY_RATIO = 0.001
 _ENDED = "Calibration was ended: the kit is as it was before."
 
@@ -93,8 +93,9 @@ def bath(bench: Bench, person: Person, words: str, fit: maths.ConverterFit, into
 
 def _warm_water_degC(person: Person) -> float:
     """What the thermometer says; asked again until it is a number between the other baths."""
+    span = f"{WARM_DEGC[0]} to {WARM_DEGC[1]} °C"
     while True:
-        said = person.ask("Warm water, 50 to 65 °C, beside the thermometer TL5: its °C? (q ends) ").strip()
+        said = person.ask(f"Warm water, {span}, beside the thermometer TL5: its °C? (q ends) ").strip()
         if said.lower() == "q":
             raise BenchError(_ENDED)
         try:
@@ -103,7 +104,7 @@ def _warm_water_degC(person: Person) -> float:
             degC = inf
         if WARM_DEGC[0] <= degC <= WARM_DEGC[1]:
             return degC
-        person.say(f"{said!r} is no temperature of {WARM_DEGC[0]:.0f} to {WARM_DEGC[1]:.0f} °C: read TL5 again.")
+        person.say(f"{said!r} is no temperature of {span}: read TL5 again.")
 
 
 def _go_on(person: Person, words: str) -> None:

@@ -107,6 +107,14 @@ def test_aim_lies_in_the_band_with_the_carry_over_still_to_come() -> None:
     assert aim_degC(BAND, 1.0) < aim_degC(BAND, 0.0)
 
 
+def test_stout_chub_pulled_half_a_minute_late_under_a_high_limit_ends_in_its_band() -> None:
+    """2.3 °F carried over and 0.15 °F late, as a rehearsed cook under 200 °F had it; 3 °F is all the band there is."""
+    carry, late = 2.3 / 1.8, 0.15 / 1.8
+    aim = aim_degC(BAND, carry)
+    assert aim > BAND[0]
+    assert aim + late + carry < BAND[1]
+
+
 def test_nobody_is_called_until_one_is_due_and_then_all_that_are_far_enough() -> None:
     assert whom(BAND, [Outlook(1, 66.9, 0.3), Outlook(2, 67.0, 0.3)]) == []
     assert whom(BAND, [Outlook(1, 67.4, 0.3), Outlook(2, 67.2, 0.3), Outlook(3, 66.9, 0.3)]) == [1, 2]

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fiftyover.control.forecast import BROAD, Law, Past, Question, fitted, forecast, learn
+from fiftyover.control.forecast import BROAD, CALIBRATED, Law, Past, Question, fitted, forecast, learn
 from fiftyover.control.forecast.heating import EVAPORATION
 from fiftyover.control.forecast.prior import LEAST, LinePrior, expected
 from hub.control.hung_meat import FOOT_DEGC, ask, hang
@@ -79,6 +79,23 @@ def test_element_too_weak_for_the_cold_is_told_apart_from_the_limit() -> None:
     assert all(one.why != "element" for one in forecast(idle).chubs)
 
 
+@pytest.mark.parametrize("share", [0.25, 0.5])
+def test_an_ordinary_cook_is_not_warned_of_a_stall_because_little_is_known_of_it(share: float) -> None:
+    """At a quarter of the time a third of the draws stall: no one who planned a batch expects that."""
+    for meat in (hang(0.03, 10.5), hang(), hang(0.045, 13.5)):
+        told = forecast(ask(meat, share)[0]).chubs
+        assert [(one.stalls <= 0.05, one.why) for one in told] == [(True, "")] * 3
+
+
+def test_factors_of_a_learned_line_are_its_own() -> None:
+    question, _ = ask(hang(), 0.5)
+    wide = replace(question, calibration=replace(CALIBRATED, late_learned=(9.0,) * 3))
+    known = learn(BROAD, ["slim"], [""], np.array(BROAD.mean)[:, None], np.full((6, 1), 0.3))
+    assert forecast(wide).chubs == forecast(question).chubs
+    ends = [forecast(replace(one, prior=known)).chubs[0].high_s for one in (question, wide)]
+    assert ends[1] > ends[0] + 60.0
+
+
 def test_chub_without_a_probe_is_reckoned_from_the_others_and_less_surely() -> None:
     meat = hang(mm=(45.0, 45.0, 45.0), gains=(0.01, 0.0, -0.01))
     question, at_s = ask(meat, 0.6, 2, probed=(0, 1))
@@ -123,12 +140,13 @@ def test_three_batches_learned_make_the_half_way_forecast_better() -> None:
         found = fitted(question.past, prior, question.lines, question.places)
         prior = learn(prior, question.lines, question.places, found.theta, found.spread())
     meat = hang(0.051, 13.2, hours=10.0)
-    question, _ = ask(meat, 0.5)
-    width = [
-        told.high_s - told.low_s for told in (forecast(replace(question, prior=p)).chubs[0] for p in (BROAD, prior))
-    ]
-    assert width[1] < width[0]
-    assert abs(error_min(meat, 0.5, prior=prior)) < 10.0
+    for share, narrower in ((0.25, 0.5), (0.5, 1.0)):
+        question, _ = ask(meat, share)
+        width = [
+            told.high_s - told.low_s for told in (forecast(replace(question, prior=p)).chubs[0] for p in (BROAD, prior))
+        ]
+        assert width[1] < narrower * width[0]
+        assert abs(error_min(meat, share, prior=prior)) < min(10.0, abs(error_min(meat, share)))
 
 
 def test_warm_up_clock_is_foreseen() -> None:

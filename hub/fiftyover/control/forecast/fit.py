@@ -33,7 +33,7 @@ LOOSENED = (FILM, EVAPORATION, DIFFUSIVITY, BEND)
 STEPS = np.array((0.02, 0.03, 0.02, 0.004, 0.1, 0.02))  # of the finite differences
 LONGEST = np.array((0.4, 0.7, 0.15, 0.06, 2.0, 0.2))  # of one round
 LEAST = np.array((np.log(3.0), np.log(1e-3), np.log(0.7e-7), -0.3, 1.0, -0.6))
-# Evaporation at most a fifth of a free wet surface (1 over the psychrometric constant, with radiation about 10 K/kPa).
+# Evaporation at most a fifth of a free wet surface (with radiation about 10 K/kPa): from memory.
 MOST = np.array((np.log(60.0), np.log(2.0), np.log(2.2e-7), 0.3, 30.0, 0.6))
 
 
