@@ -37,11 +37,13 @@ HELD_ON, HELD_S, HELD_KELVIN, HELD_RISE_KELVIN = 0.6, 300.0, 2.0, 1.0
 HELD_TAU_S = 600.0
 BACK_S, BACK_KELVIN, BACK_OVER_S = 210.0, 1.0, 120.0  # after a sudden fall: heated so long, and no rise
 BACK_ON = 0.1
+BACK_SHARE = 0.5  # what has made good so much of its fall has answered: the rest may be heat that the wood gave before
 DROP_KELVIN = 10.0  # a fall is a sudden one from here on
 BOUND_OVER, BOUND_S = 0.15, 900.0  # after one: no more heat than before it and so much, for so long
 BOUND_LOW, TURNED_KELVIN = 0.35, 3.0  # and no more than this until the chamber has turned upwards by so much
 BEFORE_S = 300.0
 AJAR_S = 480.0  # longer than turning all chubs takes (5 min)
+SHUT_KELVIN = 5.0  # a chamber that rises by so much is shut: what falls after that is a door opened once more
 ALONE_ASK_S, ALONE_OFF_S = 10 * 3600.0, 16 * 3600.0
 
 WELDED, NO_ANSWER, TOO_FAST = "welded", "no-answer", "too-fast"
@@ -78,6 +80,8 @@ class Watch(NamedTuple):
     trail: tuple[Point, ...] = ()
     disturbed_s: float = float("-inf")
     began_s: float | None = None
+    open_s: float | None = None  # since when nothing has said that the door is shut
+    open_low_degC: float = 0.0
     before_degC: float | None = None
     before_on: float = 1.0
     low_degC: float = 0.0
@@ -122,12 +126,19 @@ def look(
                 before_on=_mean_on(trail),
                 low_degC=point.chamber_degC,
             )
-        watch = watch._replace(disturbed_s=point.at_s)
+        watch = _open(watch, point)._replace(disturbed_s=point.at_s)
     else:
-        watch = watch._replace(began_s=None)
+        watch = watch._replace(began_s=None, open_s=None)
     watch = watch._replace(trail=trail, low_degC=min(watch.low_degC, point.chamber_degC))
     watch = _pulse(_held(watch, point), point, target_degC)
     return watch, frozenset(_wrong(watch, point, element_watts))
+
+
+def _open(watch: Watch, point: Point) -> Watch:
+    """Time how long the door stands open at a run: where the chamber rises it is shut, though it may open again."""
+    if watch.open_s is None or point.chamber_degC >= watch.open_low_degC + SHUT_KELVIN:
+        return watch._replace(open_s=point.at_s, open_low_degC=point.chamber_degC)
+    return watch._replace(open_low_degC=min(watch.open_low_degC, point.chamber_degC))
 
 
 def _held(watch: Watch, point: Point) -> Watch:
@@ -196,7 +207,7 @@ def _wrong(watch: Watch, point: Point, element_watts: float | None) -> list[str]
         found.append(WELDED)
     if (quiet_s >= ON_S and _no_answer(watch.trail, quiet_s)) or _not_held(watch) or _not_back(watch, quiet_s):
         found.append(NO_ANSWER)
-    if watch.began_s is not None and point.at_s - watch.began_s >= AJAR_S:
+    if watch.open_s is not None and point.at_s - watch.open_s >= AJAR_S:
         found.append(AJAR)
     return found
 
@@ -258,6 +269,8 @@ def _not_back(watch: Watch, quiet_s: float) -> bool:
         return False
     now_degC = heated[-1].chamber_degC
     if now_degC > watch.before_degC - DROP_KELVIN or _mean_on(heated) < BACK_ON:
+        return False
+    if now_degC - watch.low_degC >= BACK_SHARE * (watch.before_degC - watch.low_degC):
         return False
     return now_degC - heated[-1 - round(BACK_OVER_S / STEP_S)].chamber_degC < BACK_KELVIN
 

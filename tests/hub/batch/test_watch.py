@@ -130,6 +130,32 @@ def test_door_is_told_after_eight_minutes_and_not_after_five() -> None:
     assert 1275 <= ajar(600)[watch.AJAR] <= 1290
 
 
+def test_a_door_that_is_opened_twice_within_eight_minutes_is_not_open_for_eight_minutes() -> None:
+    def twice(at_s):
+        for opened_s in (800, 1050):
+            if opened_s <= at_s < opened_s + 60:
+                return 75.0 - (at_s - opened_s) / 2.0
+            if opened_s + 60 <= at_s < opened_s + 250:
+                return min(65.0, 45.0 + (at_s - opened_s - 60) / 3.0)
+        return 75.0
+
+    # The kit holds its element off, and the hub its judgement, without a break from the first opening on.
+    assert follow(twice, lambda _: 0.1, 1320, disturbed_of=lambda t: t >= 800) == {}
+    stays = follow(lambda t: 75.0 if t < 800 else 45.0 + (t % 40) / 10.0, lambda _: 0.1, 1320, lambda t: t >= 800)
+    assert 1275 <= stays[watch.AJAR] <= 1300  # wind in an open door is no shut one
+
+
+@pytest.mark.parametrize(("back_to", "expected"), [(50.0, True), (72.0, False)])
+def test_what_made_good_most_of_its_fall_has_answered(back_to: float, expected: bool) -> None:
+    """Before its door the wood gave a part of the heat: the chamber comes back, though not to where it was."""
+
+    def chamber(at_s):
+        return 87.0 if at_s < 1000 else 32.0 if at_s < 1100 else min(back_to, 32.0 + (at_s - 1100) * 0.2)
+
+    found = follow(chamber, lambda t: 0.3 if t >= 1100 else 0.0, 1900, lambda t: 1000 <= t < 1200)
+    assert (watch.NO_ANSWER in found) == expected
+
+
 # -- the start check
 
 
