@@ -24,6 +24,7 @@ from fiftyover_kit.contract import messages
 from fiftyover_kit.contract.limits import TICK_MASK
 
 KIT, BOOT = "kit-3f2a", "9f3c1a02b7e4"
+ON_OFF_S = 30  # 120 times on an hour: as a solid-state relay is switched (tests/bench/hold/README.md)
 SCRIPT = Path(__file__).parent / "soak_kit.py"
 
 
@@ -85,7 +86,7 @@ def hub(hours):
             frame |= {
                 "t": [57.0 + min(3.0, second / 100.0) + wave, 40.0 + wave, 41.0 + wave],
                 "s": ["ok"] * 3,
-                "on": second % 2,
+                "on": int(second % ON_OFF_S < ON_OFF_S // 2),
                 "duty": 0.5,
                 "why": "on",
             }

@@ -25,6 +25,7 @@ from ..store import Store
 from . import day_errands
 
 NEWEST = 5
+KNOWN_MAX = 2 * NEWEST
 WATCHED_S = 86_400.0  # so long after the last pull the chill is looked at
 WATER_S = 4.0 * 3600.0  # of the refrigerator's water looked at
 WATER_POINTS = 240
@@ -47,6 +48,7 @@ class Days:
     def __init__(self, store: Store, clock: AnyClock, refrigerator_kit: str = "") -> None:
         self._store = store
         self._clock = clock
+        self._known: dict[str, tuple[tuple[int, int], Opened]] = {}  # as read: a long batch has thousands of events
         self._small_kit = refrigerator_kit  # the one in the refrigerator: its first probe stands in a glass of water
 
     def of(self, batch_id: str) -> Day:
@@ -167,7 +169,15 @@ class Days:
         return state, newest, heard_s
 
     def _opened(self, batch_id: str) -> Opened:
-        return opened(batch_id, self._store.events(batch_id))
+        as_of = (self._store.newest_event(batch_id), self._clock.utc_zero_ms())
+        known = self._known.get(batch_id)
+        if known is not None and known[0] == as_of:
+            return known[1]
+        found = opened(batch_id, self._store.events(batch_id))
+        if len(self._known) >= KNOWN_MAX:
+            self._known = {}
+        self._known[batch_id] = as_of, found
+        return found
 
     def _chills(self, found: Opened, days: Day, book: Book) -> list[dict[str, Any]]:
         """The chill of every pulled chub whose probe stayed in, or that was read by hand."""

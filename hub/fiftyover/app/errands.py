@@ -108,12 +108,16 @@ def _undo(state: BatchState) -> Mark | None:
     """The newest mark that can be taken back."""
     book = state.book
     now_s = state.last.at_s if state.last is not None else float("-inf")
-    able = [i for i, e in enumerate(book.log) if e.kind in _UNDO and i not in book.void and now_s - e.at_s <= UNDO_S]
-    if not able:
+    for number in range(len(book.log) - 1, -1, -1):  # from the newest: a long batch has thousands of events
+        event = book.log[number]
+        if now_s - event.at_s > UNDO_S:
+            return None
+        if event.kind in _UNDO and number not in book.void:
+            break
+    else:
         return None
-    event = book.log[able[-1]]
     what = _UNDO[event.kind].format(chub=event.data.get("chub", ""))
-    return offer(ev.UNDO, f"Undo: {what}", event=able[-1])
+    return offer(ev.UNDO, f"Undo: {what}", event=number)
 
 
 # A stop is not among them: its way back is "Heat again", said as such.

@@ -64,6 +64,8 @@ class Curves:
         """Take a frame; one a minute is kept."""
         if not self._rows or frame.at_s - self._rows[-1][0] >= EVERY_S:
             self._rows.append((frame.at_s, list(frame.t)))
+            if len(self._rows) > MINUTES_MAX:  # of a batch that never ends: every other one of them
+                self._rows = self._rows[::2]
             self._warmup_s = self._counted()
 
     def warmup_s(self, now_s: float | None = None) -> float | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from fiftyover.batch import day, events
@@ -16,7 +17,7 @@ PLANNED = "planned"  # the first event of every batch; its data is the plan, and
 KIT_CHOSEN = "kit-chosen"  # the first kit that was heard, where none was named
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Opened:
     """A batch read from its events: plan, kit ("" none yet), the cook's events and the days' events."""
 
@@ -25,12 +26,12 @@ class Opened:
     cook: tuple[Event, ...]
     days: tuple[Event, ...]
 
-    @property
+    @cached_property
     def book(self) -> events.Book:
         """The cook's events added up."""
         return events.fold(self.plan, self.cook)
 
-    @property
+    @cached_property
     def day(self) -> day.Day:
         """The days' events added up."""
         return day.fold(self.days)

@@ -42,6 +42,7 @@ SHORTEST_S = 600.0
 LEARN_S = 3600.0  # of believed readings, for a chub to be learned from
 SURE_SHARE = 0.5  # of the draws: more of them stall, and it is said that the chub will not get there
 NEAR_S = 45.0  # a mean counts at a step so near to it
+SEEN_MOST = 2 * 86_400 // 30  # half minutes
 LATE_START_S = 900.0  # what was seen first so long after hanging: the start of the meat is not known
 CHAMBER_LAG_S = 30.0  # a bare probe behind the air: assumption of our own study
 YARD_MOST_DEGC = 20.0
@@ -58,7 +59,7 @@ class Seen(NamedTuple):
 
 
 class Memory:
-    """All half-minute means of a batch, in order of time."""
+    """All half-minute means of a batch, in order of time; of one that never ends the last two days."""
 
     def __init__(self) -> None:
         self.rows: list[Seen] = []
@@ -71,6 +72,8 @@ class Memory:
         for block in state.blocks:
             if block.at_s > last_s:
                 self.rows.append(Seen(block.at_s, block.chamber_degC, block.probe_degC, state.duty))
+        if len(self.rows) > SEEN_MOST + SEEN_MOST // 10:
+            del self.rows[:-SEEN_MOST]
         return True
 
 

@@ -116,6 +116,11 @@ class Reader:
             for kind, at_s, utc_ms, data, uuid in self.rows(sql, (batch_id,))
         ]
 
+    def newest_event(self, batch_id: str) -> int:
+        """The number of the batch's newest event in the record, 0 for none: whether `events` would tell more."""
+        [(number,)] = self.rows("SELECT coalesce(max(id), 0) FROM events WHERE batch = ?", (batch_id,))
+        return int(number)
+
     def event_rows(self, batch_id: str) -> list[EventRow]:
         """The batch's events as they are copied out, each with its number in the record."""
         sql = "SELECT id, batch, kind, utc_ms, data FROM events WHERE batch = ? ORDER BY id"

@@ -271,6 +271,10 @@ class Store:
         """See `Reader.events`."""
         return self.reader.events(batch_id)
 
+    def newest_event(self, batch_id: str) -> int:
+        """See `Reader.newest_event`."""
+        return self.reader.newest_event(batch_id)
+
     def batches(self) -> list[BatchLine]:
         """See `Reader.batches`."""
         return self.reader.batches()

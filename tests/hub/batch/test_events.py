@@ -51,6 +51,17 @@ def test_fold_of_a_beginning_and_the_rest_is_the_fold_of_all() -> None:
     assert book.log == tuple(COOK)
 
 
+def test_fold_is_what_one_event_after_the_other_gives_also_with_undone_ones_among_them() -> None:
+    log = [*COOK, at(9700, ev.UNDO, event=7), at(9710, ev.PULLED, chub=3, core_degC=None, probe="away")]
+    log += [at(9720, ev.FINISHED), at(9730, ev.UNDO, event=9), at(9740, ev.DOOR, open=True, by="person")]
+    book = ev.Book(plan())
+    for number, event in enumerate(log):
+        book = apply(book, event)
+        assert fold(plan(), log[: number + 1]) == book
+    assert book.void == {7, 9}
+    assert not book.finished
+
+
 @pytest.mark.parametrize("number", [i for i, e in enumerate(COOK) if e.kind in ev.UNDOABLE])
 def test_undo_gives_the_book_as_if_the_mark_had_never_been_made(number: int) -> None:
     undone = fold(plan(), [*COOK, at(9700, ev.UNDO, event=number)])
