@@ -31,6 +31,7 @@ PROBES = 8  # that the kit's ring is sized for
 THINNED_TO = 5  # one frame in five is kept of what waits
 RECOVERY_S = 60.0  # asked for
 WRONG_MS = 500
+MESSAGES = 10  # a second, as the link sends them while they are confirmed (tests/firmware/test_link_frames.py)
 LIVE_FRAMES = 15  # wait for their acknowledgement at any time
 
 
@@ -74,7 +75,7 @@ class Yard:
         rng, backlog, waiting = self.rng, self.rig.kit.backlog, []
         self._say("sample", self.rig.kit.live())
         backlog.sent(self.rig.kit.seq, self.rig.now)
-        while len(waiting) < 5 and (frames := backlog.oldest(BACKLOG_MAX_FRAMES, self.rig.now)):
+        while len(waiting) < MESSAGES and (frames := backlog.oldest(BACKLOG_MAX_FRAMES, self.rig.now)):
             waiting.append(messages.encode_backlog({"v": 1, "boot": self.rig.kit.boot, "frames": frames}))
             for frame in frames:
                 backlog.sent(frame["seq"], self.rig.now)

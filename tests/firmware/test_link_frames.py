@@ -55,6 +55,17 @@ def test_outage_is_made_up_for_oldest_first_ten_at_a_time(stage):
     assert groups == [list(range(10)), list(range(10, 20)), list(range(20, 24))]
 
 
+def test_outage_is_made_up_for_at_ten_messages_a_second_while_they_are_confirmed_and_acknowledged(stage):
+    stage.run(25, record=True)
+    stage.connect()
+    stage.run(0.1)
+    for second in range(3):
+        for first in range(100 * second, 100 * second + 100):
+            stage.kit.backlog.push(25 + first, 1000 * (25 + first), [2000] * 3, [0] * 3, 0, 0, 0)
+        stage.kit.backlog.ack([[0, 24 + 100 * second]])
+        assert 9 <= len(of(stage.run(1.0), "frame/backlog")) <= 10
+
+
 def test_backlog_waits_until_a_live_frame_went_first(stage):
     stage.run(25, record=True)
     stage.client.stuck.append(ROOT + "frame/sample")
