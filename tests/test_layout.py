@@ -34,6 +34,7 @@ RANK = {
     "fiftyover.ingest": 9,
     "fiftyover.heater": 9,
     "fiftyover.alerts": 9,
+    "fiftyover.announce": 9,
     "fiftyover.influx": 9,
     "fiftyover.reports": 9,
     "fiftyover.web": 9,

@@ -110,6 +110,13 @@ class InfluxSettings:
 
 
 @dataclass(frozen=True)
+class AnnounceSettings:
+    """[announce]: whether home-automation software at the same broker is told of the kits; it may only look."""
+
+    on: bool = False  # `fiftyover setup --home-automation` writes true; off again: what was announced is cleared
+
+
+@dataclass(frozen=True)
 class Settings:
     """All of `hub.toml`: one table an attribute."""
 
@@ -120,6 +127,7 @@ class Settings:
     kit: KitSettings = KitSettings()
     cook: CookSettings = CookSettings()
     influx: InfluxSettings = InfluxSettings()
+    announce: AnnounceSettings = AnnounceSettings()
 
 
 def load(path: Path) -> Settings:

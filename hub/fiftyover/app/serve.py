@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from .. import settings as hub_settings
+from ..announce import announcing
 from ..batch.plan import Plan
 from ..broker import address, people
 from ..broker.child import ChildBroker, kept_in
@@ -137,6 +138,17 @@ def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
             desk.forget = page.entry.forget
         delivery.start()
         stack.enter_context(copying(settings.influx, store.path, lambda told: hub.tell("influx", told)))
+        stack.enter_context(
+            announcing(
+                settings.announce.on,
+                where,
+                store.hub_id,
+                store.path.absolute().parent,
+                lambda told: hub.tell("announce", told),
+                kit=settings.kit.id,
+                refrigerator=small,
+            )
+        )
         yield hub, page, _Watch(child)
 
 

@@ -21,10 +21,21 @@ from .address import write_secret
 HUB = "hub"
 SOUNDER = "sounder"  # reads what the house is to sound (alerts/sounder.py), and nothing else
 SOUNDS = "fiftyover/sounder"
+# Home-automation software, which looks and never acts. No kit can have this name: an id has no "_".
+HOUSE = "home_automation"
+DISCOVERY = "homeassistant"  # the prefix under which its published discovery messages stand if nobody changed it
 # Secrets are 192 random bits, which no dictionary holds: the count only keeps to the file format, and a small one
 # keeps a kit's sign-in quick on a small board.
 ITERATIONS = 1000
 SALT_BYTES = 12
+
+
+# Only kinds that are looked at: the hub could not announce a switch if it wanted to.
+_ANNOUNCES = [
+    f"topic write {DISCOVERY}/sensor/+/+/config",
+    f"topic write {DISCOVERY}/binary_sensor/+/+/config",
+    f"topic read {DISCOVERY}/status",
+]
 
 
 @dataclass(frozen=True)
@@ -40,10 +51,11 @@ def fresh(*kits: str) -> list[Account]:
     return [Account(HUB, secrets.token_urlsafe(24))] + [Account(_good(kit), secrets.token_urlsafe(24)) for kit in kits]
 
 
-def kept(folder: Path, *kits: str, sounder: bool = False) -> list[Account]:
-    """Read the accounts whose secrets lie in `folder`, and make those of hub, `kits` and house `sounder` that miss."""
+def kept(folder: Path, *kits: str, sounder: bool = False, house: bool = False) -> list[Account]:
+    """Read the accounts whose secrets lie in `folder`; make those of hub, `kits`, `sounder` and `house` that miss."""
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    for user in (HUB, *((SOUNDER,) if sounder else ()), *(_good(kit) for kit in kits)):
+    others = [*([SOUNDER] if sounder else []), *([HOUSE] if house else [])]
+    for user in (HUB, *others, *(_good(kit) for kit in kits)):
         if not (folder / user).exists():
             write_secret(folder / user, secrets.token_urlsafe(24) + "\n")
     users = sorted(one.name for one in folder.iterdir() if "." not in one.name)
@@ -74,13 +86,18 @@ def _hashed(secret: str) -> str:
 
 def access_lines(accounts: list[Account]) -> str:
     """Give mosquitto's access list: what is not listed here is not allowed to anybody."""
-    return "\n".join(line for one in accounts for line in _rights(one.user)) + "\n"
+    house = any(one.user == HOUSE for one in accounts)
+    return "\n".join(line for one in accounts for line in _rights(one.user, house)) + "\n"
 
 
-def _rights(user: str) -> list[str]:
+def _rights(user: str, house: bool) -> list[str]:
     root = topics.ROOT
     if user == HUB:
-        return [f"user {HUB}", "topic read homie/#", f"topic write {root}/+/+/+/set", f"topic write {SOUNDS}/+"]
+        rights = [f"user {HUB}", "topic read homie/#", f"topic write {root}/+/+/+/set", f"topic write {SOUNDS}/+"]
+        return rights + (_ANNOUNCES if house else [])
+    if user == HOUSE:  # what the kits say, never the `.../set` topics; and the word that it has started
+        looks = [f"topic read {root}/+/$state", f"topic read {root}/+/+/+", f"topic read {DISCOVERY}/#"]
+        return [f"user {HOUSE}", *looks, f"topic write {DISCOVERY}/status"]
     if user == SOUNDER:
         return [f"user {SOUNDER}", f"topic read {SOUNDS}/#"]
     mine = f"{root}/{user}"

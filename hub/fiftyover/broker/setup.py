@@ -39,6 +39,7 @@ class Wish:
     names: tuple[str, ...] = ()
     open_to_house: bool = True
     sounder: bool = False
+    house: bool = False
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -46,6 +47,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--folder", type=Path, default=default_folder(), help="where everything is kept (%(default)s)")
     parser.add_argument("--kit", action="append", default=[], metavar="ID", help="make a broker account for this kit")
     parser.add_argument("--sounder", action="store_true", help="make a broker account for a sounder in the house")
+    parser.add_argument(
+        "--home-automation",
+        action="store_true",
+        help="make a broker account for home-automation software, to look only",
+    )
     parser.add_argument("--cook", default="cook", metavar="NAME", help="name of the first account (%(default)s)")
     parser.add_argument(
         "--host", action="append", default=[], metavar="NAME", help="a name or address by which kits reach this machine"
@@ -56,7 +62,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Set up and say what was done."""
     names = tuple(args.host) or own_names()
-    wish = Wish(args.folder.absolute(), tuple(args.kit), args.cook, names, not args.loopback, args.sounder)
+    given = (args.cook, names, not args.loopback, args.sounder, args.home_automation)
+    wish = Wish(args.folder.absolute(), tuple(args.kit), *given)
     sys.stdout.write("\n".join(set_up(wish)) + "\n")
     return 0
 
@@ -88,7 +95,7 @@ def set_up(wish: Wish) -> list[str]:
 def _make(wish: Wish) -> list[str]:
     folder, broker = wish.folder, wish.folder / BROKER
     broker.mkdir(mode=0o700, exist_ok=True)
-    accounts = kept(broker / ACCOUNTS, *wish.kits, sounder=wish.sounder)
+    accounts = kept(broker / ACCOUNTS, *wish.kits, sounder=wish.sounder, house=wish.house)
     lines = [f"broker accounts: {', '.join(one.user for one in accounts)}"]
     outside: list[Listener] = []
     if wish.open_to_house:
@@ -138,6 +145,8 @@ def toml(wish: Wish) -> str:
     ]
     if len(wish.kits) == 1:
         lines += ["", "[kit]", f'id = "{wish.kits[0]}"']
+    if wish.house:
+        lines += ["", "[announce]", "on = true"]
     return "\n".join(lines) + "\n"
 
 
@@ -158,6 +167,8 @@ def _closing(wish: Wish) -> list[str]:
     lines = [f"everything is in {wish.folder}, readable by its owner only", f"open to the house: port {ports}"]
     if not mosquitto.program():
         lines.append("mosquitto is not installed: install it before kits can connect (package mosquitto)")
+    if wish.house and not settings.load(wish.folder / TOML).announce.on:
+        lines.append(f"home-automation software is not told of the kits: add `on = true` under [announce] in {TOML}")
     if getpass.getuser() == "root":
         lines.append("the service would run as root, though without its powers: better is an account of its own")
     return [*lines, f"start by hand: fiftyover serve --settings {wish.folder / TOML}", *_as_service(wish.folder)]

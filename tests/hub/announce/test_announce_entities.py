@@ -1,0 +1,160 @@
+"""The discovery messages made of a kit's description, against the published schema; each rule is seen to bite."""
+
+import json
+import re
+from pathlib import Path
+
+import jsonschema_rs
+import pytest
+
+from fiftyover.announce import entities
+from fiftyover_kit import link
+from fiftyover_kit.contract import topics
+
+PUBLISHED = json.loads((Path(__file__).parents[2] / "references/home_automation/mqtt_discovery.json").read_text())
+KIT = "kit-3f2a"
+
+
+def described(channels):
+    return json.loads(b"".join(link.description(KIT, channels, 7)))
+
+
+def made(description, **given):
+    text = description if isinstance(description, bytes) else json.dumps(description).encode()
+    return {topic: json.loads(text) for topic, text in entities.announced(KIT, text, **given).messages.items()}
+
+
+def faults(topic, message):
+    """What of a message breaks the published format."""
+    match = re.match(PUBLISHED["topic"], topic)
+    if match is None or match["component"] not in PUBLISHED["looked_at"]:
+        return [f"topic {topic}"]
+    found = jsonschema_rs.validator_for(PUBLISHED[match["component"]]).iter_errors(message)
+    return [f"{topic} {list(error.instance_path)}: {error.message}" for error in found]
+
+
+@pytest.mark.parametrize("channels", [1, 3, 9, 31])
+def test_every_message_keeps_the_published_format(channels):
+    messages = made(described(channels))
+    assert [fault for topic, message in messages.items() for fault in faults(topic, message)] == []
+    assert len({message["unique_id"] for message in messages.values()}) == len(messages) == 16 + 2 * channels
+    assert {json.dumps(message["device"]) for message in messages.values()} == {
+        json.dumps(
+            {"identifiers": ["fiftyover_" + KIT], "name": KIT, "manufacturer": "fiftyover", "model": "probe kit"}
+        )
+    }
+
+
+@pytest.mark.parametrize(
+    ("leaf", "key", "value"),
+    [
+        ("probe-1-temperature", "state_topic", None),
+        ("probe-1-temperature", "state_topic", "homie/#"),
+        ("probe-1-temperature", "unit_of_measurement", "C"),
+        ("probe-1-temperature", "unit_of_measurement", None),
+        ("probe-1-temperature", "command_topic", "homie/5/kit-3f2a/heater/grant/set"),
+        ("probe-1-temperature", "unique_id", None),
+        ("probe-1-temperature", "device", {"name": "x"}),
+        ("probe-1-temperature", "origin", {"sw_version": "1"}),
+        ("heater-state", "options", []),
+        ("heater-state", "state_class", "measurement"),
+        ("heater-state", "qos", 3),
+        ("sys-uptime", "device_class", "age"),
+        ("sys-uptime", "entity_category", "hidden"),
+        ("frame-on", "payload_on", True),
+        ("frame-on", "expire_after", -1),
+    ],
+)
+def test_each_rule_of_the_format_bites(leaf, key, value):
+    ((topic, message),) = [one for one in made(described(2)).items() if one[0].endswith(f"/{leaf}/config")]
+    assert faults(topic, message) == []
+    broken = {**message, key: value} if value is not None else {k: v for k, v in message.items() if k != key}
+    assert faults(topic, broken)
+    assert faults(topic.replace("sensor", "switch"), message)
+
+
+def test_a_kit_of_two_probes_shows_this_and_nothing_that_can_be_acted_on():
+    shown = {
+        (topic.split("/")[1], topic.split("/")[3]): (message["name"], message.get("unit_of_measurement"))
+        for topic, message in made(described(2)).items()
+    }
+    assert shown == {
+        ("sensor", "probe-1-temperature"): ("Chamber temperature", "°C"),
+        ("sensor", "probe-1-status"): ("Chamber status", None),
+        ("sensor", "probe-2-temperature"): ("Probe 2 temperature", "°C"),
+        ("sensor", "probe-2-status"): ("Probe 2 status", None),
+        ("binary_sensor", "frame-on"): ("Element", None),
+        ("sensor", "frame-duty"): ("Share of the time heated", "%"),
+        ("sensor", "heater-state"): ("Heater", None),
+        ("sensor", "heater-lease"): ("Heat ends in", "s"),
+        ("binary_sensor", "heater-armed"): ("Stand-by armed", None),
+        ("binary_sensor", "heater-door"): ("Door hold", None),
+        ("sensor", "sys-uptime"): ("Running for", "s"),
+        ("sensor", "sys-rssi"): ("Wi-Fi signal", "dBm"),
+        ("sensor", "sys-heap"): ("Free memory", "B"),
+        ("sensor", "sys-reset-cause"): ("Cause of the last start", None),
+        ("sensor", "sys-firmware"): ("Firmware", None),
+        ("sensor", "sys-cap"): ("Cut-off", "°C"),
+        ("sensor", "sys-relay"): ("Kind of relay", None),
+        ("sensor", "sys-switchings"): ("Relay switchings", None),
+        ("binary_sensor", "sys-simulated"): ("Simulated", None),
+        ("sensor", "sys-hub"): ("Hub", None),
+    }
+    told = json.dumps(made(described(31)))
+    assert "command" not in told
+    assert "/set" not in told
+
+
+def test_the_kit_in_the_refrigerator_is_called_so_and_has_no_element():
+    messages = made(described(1), refrigerator=True)
+    names = {message["name"] for message in messages.values()}
+    assert "Refrigerator temperature" in names
+    assert not names & {"Element", "Share of the time heated", "Chamber temperature"}
+
+
+def test_every_state_topic_is_one_the_kit_describes():
+    nodes = described(9)["nodes"]
+    known = {f"{topics.ROOT}/{KIT}/{node}/{name}" for node, of_node in nodes.items() for name in of_node["properties"]}
+    messages = made(described(9)).values()
+    assert {message["state_topic"] for message in messages} <= known
+    assert {message["availability_topic"] for message in messages} == {topics.state(KIT)}
+
+
+@pytest.mark.parametrize(
+    "text",
+    [b"", b"{", b"null", b"[]", b"7", b'{"nodes":7}', b'{"nodes":[]}', b'{"nodes":{"a":7}}', b"\xff\xfe", b"[" * 9000,
+     b'{"nodes":{"a":{"properties":{"b":7}}}}', b'{"nodes":{"a":{"properties":{"b":{"datatype":["float"]}}}}}',
+     b'{"nodes":{"a":{"properties":{"b":{"datatype":"colour"}}}}}'],
+)  # fmt: skip
+def test_a_description_that_cannot_be_used_announces_nothing(text):
+    assert made(text) == {}
+
+
+def test_nothing_of_a_hostile_description_gets_into_a_topic_or_a_template():
+    def one(datatype, **more):
+        return {"properties": {"x": {"datatype": datatype, **more}}}
+
+    messages = made(
+        {
+            "name": "{{ states }}\n",
+            "nodes": {
+                "../heater": one("float"),
+                "a/b": one("float"),
+                "+": one("float"),
+                "words": one("enum", format="on,{{ now() }}"),
+                "doubled": one("enum", format="on,on"),
+                "unit": one("float", unit="{{ x }}"),
+                "units": one("float", unit=["°C"]),
+                "written": one("float", settable=True),
+            },
+        }
+    )
+    assert {topic.split("/")[3] for topic in messages} == {"unit-x", "units-x"}
+    assert [fault for topic, message in messages.items() for fault in faults(topic, message)] == []
+    for message in messages.values():
+        assert message["device"]["name"] == KIT
+        assert "unit_of_measurement" not in message
+        assert "value_template" not in message
+    many = {f"n{number}": one("float") for number in range(1000)}
+    assert len(made({"nodes": many})) == entities.ENTITIES_MAX
+    assert entities.announced("../kit", json.dumps(described(1)).encode()).messages == {}
