@@ -114,6 +114,8 @@ class AnnounceSettings:
     """[announce]: whether home-automation software at the same broker is told of the kits; it may only look."""
 
     on: bool = False  # `fiftyover setup --home-automation` writes true; off again: what was announced is cleared
+    user: str = ""  # its own account, at a broker that the hub does not start itself (child = false)
+    password_file: Path | None = None  # one line; mode 0600
 
 
 @dataclass(frozen=True)
@@ -157,6 +159,11 @@ def password(broker: BrokerSettings) -> str:
     if broker.password_file is None:
         return ""
     return _secret(broker.password_file, "password", "[broker] password_file")
+
+
+def announcer_password(announce: AnnounceSettings) -> str:
+    """The announcing account's password, "" where no file is named; SettingsError as in `password`."""
+    return "" if announce.password_file is None else _secret(announce.password_file, "password", "[announce]")
 
 
 def token(influx: InfluxSettings) -> str:
@@ -254,6 +261,12 @@ def _agree(settings: Settings, name: str) -> None:
         raise SettingsError(f"{name}: [broker] port = 0 is only for child = true; write the broker's port (1883).")
     if settings.kit.refrigerator and settings.kit.refrigerator == settings.kit.id:
         raise SettingsError(f"{name}: [kit] refrigerator names the smoker's own kit; write the small kit's name.")
+    alone = settings.announce.user not in ("", broker.user) and settings.announce.password_file is not None
+    if settings.announce.on and broker.user and not broker.child and not alone:
+        raise SettingsError(
+            f"{name}: [announce] needs a user of its own and its password_file: as {broker.user!r} it would throw the "
+            "hub off the broker."
+        )
     if not broker.host.strip():
         raise SettingsError(f"{name}: [broker] host is empty; write the broker's name or address.")
     if broker.user and broker.password_file is None:

@@ -1,5 +1,5 @@
 """Telling home-automation software at the same broker which kits there are: read only, and off unless wanted."""
 
-from .announcer import announcing
+from .session import announcer_address, announcing
 
-__all__ = ["announcing"]
+__all__ = ["announcer_address", "announcing"]

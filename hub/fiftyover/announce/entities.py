@@ -18,7 +18,7 @@ from fiftyover_kit.contract.errors import ContractError
 
 from ..broker.accounts import DISCOVERY
 
-ENTITIES_MAX = 160  # a kit of 31 probes has 74
+ENTITIES_MAX = 160  # a kit of 31 probes has 78
 NAME_MAX_LETTERS = 64
 WORDS_MAX = 32  # of an enum
 STALE_S = 60  # a temperature is said every 10 s while its probe is sound; then it is no longer shown
@@ -136,7 +136,7 @@ def _entities(kit: str, node: str, name: str, given: Entity, refrigerator: bool)
 def _of_frames(topic: str) -> list[tuple[str, str, Entity]]:
     """What only the frames say, once a second: whether the element is on, and its share of the time."""
     lately = {"state_topic": topic, "qos": 0, "expire_after": FRAME_STALE_S}
-    on = {"value_template": "{{ 'ON' if value_json.on == 1 else 'OFF' }}", "device_class": "power"}
+    on = {"value_template": "{{ value_json.on }}", "payload_on": "1", "payload_off": "0", "device_class": "power"}
     share = {"value_template": "{{ (value_json.duty * 100) | round(0) | int }}", "unit_of_measurement": "%"}
     return [
         ("binary_sensor", "on", {"name": "Element", **lately, **on}),

@@ -13,11 +13,12 @@ import tomllib
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from .. import settings as hub_settings
-from ..announce import announcing
+from ..announce import announcer_address, announcing
 from ..batch.plan import Plan
 from ..broker import address, people
 from ..broker.child import ChildBroker, kept_in
@@ -138,17 +139,10 @@ def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
             desk.forget = page.entry.forget
         delivery.start()
         stack.enter_context(copying(settings.influx, store.path, lambda told: hub.tell("influx", told)))
-        stack.enter_context(
-            announcing(
-                settings.announce.on,
-                where,
-                store.hub_id,
-                store.path.absolute().parent,
-                lambda told: hub.tell("announce", told),
-                kit=settings.kit.id,
-                refrigerator=small,
-            )
-        )
+        told_house = partial(hub.tell, "announce")
+        way_in = partial(announcer_address, settings, child, where)
+        beside = store.path.absolute().parent
+        stack.enter_context(announcing(settings.announce.on, way_in, beside, told_house, kits, small))
         yield hub, page, _Watch(child)
 
 

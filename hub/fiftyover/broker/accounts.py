@@ -21,21 +21,15 @@ from .address import write_secret
 HUB = "hub"
 SOUNDER = "sounder"  # reads what the house is to sound (alerts/sounder.py), and nothing else
 SOUNDS = "fiftyover/sounder"
-# Home-automation software, which looks and never acts. No kit can have this name: an id has no "_".
+# Home-automation software, which looks and never acts, and the hub's second session, which tells it of the kits: with
+# the hub's own account it would throw the hub off, a user being one client. No kit has such a name: an id has no "_".
 HOUSE = "home_automation"
+ANNOUNCER = "hub_announcer"
 DISCOVERY = "homeassistant"  # the prefix under which its published discovery messages stand if nobody changed it
 # Secrets are 192 random bits, which no dictionary holds: the count only keeps to the file format, and a small one
 # keeps a kit's sign-in quick on a small board.
 ITERATIONS = 1000
 SALT_BYTES = 12
-
-
-# Only kinds that are looked at: the hub could not announce a switch if it wanted to.
-_ANNOUNCES = [
-    f"topic write {DISCOVERY}/sensor/+/+/config",
-    f"topic write {DISCOVERY}/binary_sensor/+/+/config",
-    f"topic read {DISCOVERY}/status",
-]
 
 
 @dataclass(frozen=True)
@@ -54,7 +48,7 @@ def fresh(*kits: str) -> list[Account]:
 def kept(folder: Path, *kits: str, sounder: bool = False, house: bool = False) -> list[Account]:
     """Read the accounts whose secrets lie in `folder`; make those of hub, `kits`, `sounder` and `house` that miss."""
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    others = [*([SOUNDER] if sounder else []), *([HOUSE] if house else [])]
+    others = [*([SOUNDER] if sounder else []), *([HOUSE, ANNOUNCER] if house else [])]
     for user in (HUB, *others, *(_good(kit) for kit in kits)):
         if not (folder / user).exists():
             write_secret(folder / user, secrets.token_urlsafe(24) + "\n")
@@ -86,15 +80,16 @@ def _hashed(secret: str) -> str:
 
 def access_lines(accounts: list[Account]) -> str:
     """Give mosquitto's access list: what is not listed here is not allowed to anybody."""
-    house = any(one.user == HOUSE for one in accounts)
-    return "\n".join(line for one in accounts for line in _rights(one.user, house)) + "\n"
+    return "\n".join(line for one in accounts for line in _rights(one.user)) + "\n"
 
 
-def _rights(user: str, house: bool) -> list[str]:
+def _rights(user: str) -> list[str]:
     root = topics.ROOT
     if user == HUB:
-        rights = [f"user {HUB}", "topic read homie/#", f"topic write {root}/+/+/+/set", f"topic write {SOUNDS}/+"]
-        return rights + (_ANNOUNCES if house else [])
+        return [f"user {HUB}", "topic read homie/#", f"topic write {root}/+/+/+/set", f"topic write {SOUNDS}/+"]
+    if user == ANNOUNCER:  # only kinds that are looked at: it could not announce a switch, or permit heat
+        tells = [f"topic write {DISCOVERY}/{kind}/+/+/config" for kind in ("sensor", "binary_sensor")]
+        return [f"user {ANNOUNCER}", f"topic read {root}/+/$description", f"topic read {DISCOVERY}/status", *tells]
     if user == HOUSE:  # what the kits say, never the `.../set` topics; and the word that it has started
         looks = [f"topic read {root}/+/$state", f"topic read {root}/+/+/+", f"topic read {DISCOVERY}/#"]
         return [f"user {HOUSE}", *looks, f"topic write {DISCOVERY}/status"]

@@ -50,7 +50,7 @@ class _Session:
         self.heard_s = self.turned_s = boottime_s()
         self.silent = False  # the connection was closed without any answer
         self.why = ""
-        self._pending = 0
+        self.pending = 0
         self._lock = threading.Lock()
         self._paho: paho.Client | None = None
 
@@ -135,13 +135,13 @@ class _Session:
     def publish(self, topic: str, payload: bytes, qos: int, retain: bool) -> bool:
         """Hand one message over; False if too many are waiting or the connection is gone."""
         with self._lock:
-            if self._paho is None or self._pending >= OUT_MAX:
+            if self._paho is None or self.pending >= OUT_MAX:
                 return False
-            self._pending += 1
+            self.pending += 1
         if self._paho.publish(topic, payload, qos, retain).rc == paho.MQTT_ERR_SUCCESS:
             return True
         with self._lock:
-            self._pending -= 1
+            self.pending -= 1
         return False
 
     def _on_connect(
@@ -183,7 +183,7 @@ class _Session:
 
     def _on_publish(self, _client: paho.Client, _data: object, _mid: int, _reason: object, _properties: object) -> None:
         with self._lock:
-            self._pending -= 1
+            self.pending -= 1
 
     def _on_message(self, _client: paho.Client, _data: object, message: paho.MQTTMessage) -> None:
         self.owner._heard(message)
@@ -287,6 +287,12 @@ class BrokerClient:
     def up(self) -> bool:
         """True while a session stands: signed in and subscribed."""
         return self._up and self.alive()
+
+    @property
+    def waiting(self) -> int:
+        """Messages handed over in this session that the broker has not acknowledged."""
+        session = self._session
+        return session.pending if session is not None else 0
 
     def publish(self, topic: str, payload: bytes, qos: int = 1, retain: bool = False) -> bool:
         """Hand one message to the broker; False (counted) with no session or too many waiting.

@@ -13,7 +13,7 @@ import sys
 import threading
 from pathlib import Path
 
-from .accounts import Account
+from .accounts import ANNOUNCER, HOUSE, Account
 from .address import write_secret
 from .mosquitto import CONNECTIONS_MAX, PACKET_MAX_BYTES
 
@@ -36,7 +36,11 @@ def write(folder: Path, accounts: list[Account], port: int) -> None:
 
 
 def configuration(accounts: list[Account], port: int) -> str:
-    """Give the text of the configuration: one plain listener on 127.0.0.1, with sign-in."""
+    """Give the text of the configuration: one plain listener on 127.0.0.1, with sign-in.
+
+    Who is to look only does not come in: without an access list it could act.
+    """
+    accounts = [one for one in accounts if one.user not in (HOUSE, ANNOUNCER)]
     lines = [
         "id = 0",
         "[router]",

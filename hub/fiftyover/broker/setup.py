@@ -18,7 +18,7 @@ from pathlib import Path
 from .. import settings
 from ..errors import BrokerError, SettingsError
 from . import certificates, mosquitto, people, service
-from .accounts import HUB, kept
+from .accounts import HOUSE, HUB, kept
 from .address import write_secret
 from .child import ACCOUNTS, EVERYWHERE, LOOPBACK, TLS_PORT
 from .mosquitto import Listener
@@ -50,7 +50,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--home-automation",
         action="store_true",
-        help="make a broker account for home-automation software, to look only",
+        help="tell home-automation software of the kits, and make it a broker account, to look only",
     )
     parser.add_argument("--cook", default="cook", metavar="NAME", help="name of the first account (%(default)s)")
     parser.add_argument(
@@ -167,11 +167,20 @@ def _closing(wish: Wish) -> list[str]:
     lines = [f"everything is in {wish.folder}, readable by its owner only", f"open to the house: port {ports}"]
     if not mosquitto.program():
         lines.append("mosquitto is not installed: install it before kits can connect (package mosquitto)")
-    if wish.house and not settings.load(wish.folder / TOML).announce.on:
-        lines.append(f"home-automation software is not told of the kits: add `on = true` under [announce] in {TOML}")
+    if wish.house:
+        lines += _house(wish)
     if getpass.getuser() == "root":
         lines.append("the service would run as root, though without its powers: better is an account of its own")
     return [*lines, f"start by hand: fiftyover serve --settings {wish.folder / TOML}", *_as_service(wish.folder)]
+
+
+def _house(wish: Wish) -> list[str]:
+    folder = wish.folder / BROKER
+    where = f"port {TLS_PORT}, its authority {folder / certificates.CA}" if wish.open_to_house else f"port {HUB_PORT}"
+    lines = [f"home-automation software signs in as {HOUSE} ({where}; password: {folder / ACCOUNTS / HOUSE})"]
+    if not settings.load(wish.folder / TOML).announce.on:
+        lines.append(f"it is not told of the kits yet: write `on = true` under [announce] in {wish.folder / TOML}")
+    return lines
 
 
 def _as_service(folder: Path) -> list[str]:

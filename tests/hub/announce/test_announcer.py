@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from fiftyover.announce.announcer import AGAIN_S, AT_ONCE, KITS_MAX, SETTLED_S, Announcer
+from fiftyover.announce.announcer import AGAIN_S, AT_ONCE, DOWN_S, KITS_MAX, Announcer
 from fiftyover.broker.notes import Link, Message
 from fiftyover_kit import link
 from fiftyover_kit.contract import topics
@@ -36,12 +36,11 @@ class Broker:
 
 
 def run(announcer, broker, *items, at_s=0.0):
-    """Take items, send all that is due, and let it settle."""
+    """Take items, send all that is due, and let the broker acknowledge it."""
     for item in items:
         announcer.heed(item, at_s)
     for _ in range(50):
-        announcer.step(broker.publish, at_s)
-    announcer.step(broker.publish, at_s + SETTLED_S)
+        announcer.step(broker.publish, 0, at_s)
 
 
 @pytest.fixture
@@ -71,7 +70,7 @@ def test_a_lost_session_begins_again_and_nothing_is_hurried(file):
     broker, announcer = Broker(), Announcer(file, True)
     announcer.heed(UP, 0.0)
     announcer.heed(said("kit-1", 31), 0.0)
-    announcer.step(broker.publish, 0.0)
+    announcer.step(broker.publish, 0, 0.0)
     assert len(broker.log) == AT_ONCE
     broker.up = False
     run(announcer, broker, DOWN)
@@ -111,9 +110,10 @@ def test_switched_off_everything_is_cleared_once_also_over_a_lost_session(file):
     broker.kept["homeassistant/sensor/other/x/config"] = b"somebody else's"
     announcer = Announcer(file, False)
     announcer.heed(UP, 0.0)
-    announcer.step(broker.publish, 0.0)
-    announcer.heed(DOWN, 0.1)
-    announcer.step(broker.publish, 60.0)
+    for _ in range(50):
+        announcer.step(broker.publish, 2, 60.0)  # all was sent, and two of it never acknowledged
+    announcer.heed(DOWN, 60.1)
+    announcer.step(broker.publish, 0, 120.0)
     assert not announcer.cleared
     assert file.exists()
     run(announcer, broker, UP, said("kit-1", 3), BIRTH)
@@ -134,15 +134,34 @@ def test_a_garbled_list_makes_the_hub_publish_nothing_but_announcements(file):
         assert Announcer(file, False).cleared
 
 
-def test_what_could_not_be_cleared_later_is_not_announced(tmp_path):
-    broker, announcer = Broker(), Announcer(tmp_path / "nowhere" / "announced.json", True)
-    with pytest.raises(OSError, match="nowhere"):
-        run(announcer, broker, UP, said("kit-1"))
-    run(announcer, broker, BIRTH)
+def test_what_could_not_be_cleared_later_is_not_announced_until_the_list_can_be_written(tmp_path):
+    folder = tmp_path / "full"
+    broker, announcer = Broker(), Announcer(folder / "announced.json", True)
+    run(announcer, broker, UP, said("kit-1"), BIRTH)
     assert broker.log == []
+    assert "announced.json cannot be written (No such file or directory), make room" in announcer.trouble(0.0)
+    folder.mkdir()
+    run(announcer, broker, at_s=AGAIN_S - 0.1)
+    assert broker.log == []
+    run(announcer, broker, at_s=AGAIN_S)
+    assert len(broker.kept) == 18
+    assert announcer.trouble(AGAIN_S) is None
+
+
+def test_a_session_that_stays_away_is_told_once_it_lasts(file):
+    announcer = Announcer(file, True)
+    announcer.heed(DOWN, 100.0)
+    announcer.heed(Link(False, "refused"), 130.0)
+    assert announcer.trouble(100.0 + DOWN_S - 0.1) is None
+    assert announcer.trouble(100.0 + DOWN_S) == "Home-automation software is not told of the kits: refused."
+    announcer.heed(UP, 170.0)
+    assert announcer.trouble(9999.0) is None
 
 
 def test_so_many_kits_and_no_more(file):
     broker, announcer = Broker(), Announcer(file, True)
     run(announcer, broker, UP, *[said(f"kit-{number}") for number in range(KITS_MAX + 5)])
     assert len({topic.split("/")[2] for topic in broker.kept}) == KITS_MAX
+    assert json.loads(file.read_text()) == sorted(broker.kept)
+    run(announcer, broker, Message(topics.description("kit-0"), b"", True, 0.0), said("kit-99"))
+    assert {topic.split("/")[2] for topic in broker.kept} == {f"kit-{n}" for n in (*range(1, KITS_MAX), 99)}
