@@ -7,6 +7,7 @@ what may arrive is written from the contract by hand. Messages say who sent them
 
 import contextlib
 import itertools
+import socket
 import subprocess
 import tempfile
 import time
@@ -19,8 +20,14 @@ from fiftyover.broker import mosquitto, setup
 from fiftyover.broker.probe import accepts, free_port
 
 KITS = ("kit-1", "kit-2")
-USERS = ("hub", "sounder", *KITS)
+USERS = ("hub", "sounder", "home_automation", "hub_announcer", *KITS)
 SOUNDS = ("fiftyover/sounder/state", "fiftyover/sounder/says")  # hub to the house's sounder
+# What home-automation software is told of the kits, and its word that it has started.
+ANNOUNCED = (
+    "homeassistant/sensor/kit-1/probe-1-temperature/config",
+    "homeassistant/binary_sensor/kit-2/frame-on/config",
+)
+BIRTH = "homeassistant/status"
 # Below a kit's name: what the kit says, what the hub says to it.
 KIT_SAYS = (
     "$state", "$description", "$alert/cap", "probe-1/temperature", "probe-1/status", "probe-2/temperature",
@@ -31,15 +38,29 @@ HUB_SAYS = ("frame/ack/set", "heater/grant/set", "heater/stop/set")
 NOBODY_SAYS = (
     "homie/5/kit-9/$state", "homie/5/hub/$state", "homie/4/kit-1/$state", "homie/5/kit-1", "homie/5", "frame/sample",
     "homie/5/kit-1/heater/grant/set/more", "homie/5/kit-10/$state", "other/kit-1/heater/grant/set",
-    "$SYS/broker/uptime",
+    "$SYS/broker/uptime", "homeassistant/switch/kit-1/heater-grant/config", "homeassistant/climate/kit-1/config",
+    "homeassistant/sensor/kit-1/config", "homeassistant/sensor/kit-1/probe-1-temperature/state", "homeassistant",
+    "homeassistant/status/kit-1", "homeassistant/sensor/kit-1/heater/grant/set",
 )  # fmt: skip
-TOPICS = [f"homie/5/{kit}/{rest}" for kit in KITS for rest in (*KIT_SAYS, *HUB_SAYS)] + [*SOUNDS, *NOBODY_SAYS]
-WILDCARDS = ("#", "homie/#", "homie/5/+/+/+/set", "+/+/+/#", "$share/all/homie/#", "$SYS/#")
+TOPICS = [f"homie/5/{kit}/{rest}" for kit in KITS for rest in (*KIT_SAYS, *HUB_SAYS)] + [
+    *SOUNDS,
+    *ANNOUNCED,
+    BIRTH,
+    *NOBODY_SAYS,
+]
+WILDCARDS = ("#", "homie/#", "homie/5/+/+/+/set", "+/+/+/#", "homeassistant/#", "$share/all/homie/#", "$SYS/#")
 QUIET_S = 0.6  # so long nothing more comes: then all has come
 
 
 def may_write(user, topic):
-    """By the contract: a kit below its own name what it says, the hub what is meant for a kit or the sounder."""
+    """By the contract: a kit below its own name what it says, the hub what is meant for a kit or the sounder.
+
+    The announcing session says what is to be looked at, home-automation software that it has started; no more.
+    """
+    if user == "hub_announcer":
+        return topic in ANNOUNCED
+    if user == "home_automation":
+        return topic == BIRTH
     below = topic.removeprefix(f"homie/5/{user}/")
     if user in KITS:
         return topic != below and below in KIT_SAYS
@@ -50,7 +71,17 @@ def may_write(user, topic):
 
 
 def may_read(user, topic):
-    """A kit what the hub says to it, the sounder what is for it, the hub all of Homie."""
+    """A kit what the hub says to it, the sounder what is for it, the hub all of Homie.
+
+    Home-automation software what kits say (their description it is told by the hub) and what is announced; the
+    announcing session the descriptions and the software's word.
+    """
+    kit, _, rest = topic.removeprefix("homie/5/").partition("/")
+    of_kit = topic.startswith("homie/5/") and kit in KITS
+    if user == "home_automation":
+        return topic in (*ANNOUNCED, BIRTH) or (of_kit and rest in KIT_SAYS and rest != "$description")
+    if user == "hub_announcer":
+        return topic == BIRTH or (of_kit and rest == "$description")
     if user == "hub":
         return topic.startswith("homie/")
     if user == "sounder":
@@ -64,7 +95,9 @@ class Caller:
     def __init__(self, port, user, secret, filters=(), will=None):
         self.heard = []
         self.code = None
-        self.client = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id=f"{user}-x", protocol=paho.MQTTv311)
+        self.client = paho.Client(
+            paho.CallbackAPIVersion.VERSION2, client_id=f"{user}-x", protocol=paho.MQTTv311, reconnect_on_failure=False
+        )
         if user:
             self.client.username_pw_set(user, secret)
         if will:
@@ -89,9 +122,9 @@ class Caller:
 
     def drop(self):
         """Go without a word, so that the last will is due."""
-        self.client.loop_stop()
         with contextlib.suppress(OSError, AttributeError):
-            self.client.socket().close()
+            self.client.socket().shutdown(socket.SHUT_RDWR)
+        self.client.loop_stop()
 
 
 @contextlib.contextmanager
@@ -101,7 +134,7 @@ def broker(change=lambda text: text):
         home = Path(folder) / "home"
         port, tls = free_port("127.0.0.1"), free_port("127.0.0.1")
         with mock.patch.object(setup, "HUB_PORT", port), mock.patch.object(setup, "TLS_PORT", tls):
-            setup.set_up(setup.Wish(home, kits=KITS, names=("localhost", "127.0.0.1"), sounder=True))
+            setup.set_up(setup.Wish(home, kits=KITS, names=("localhost", "127.0.0.1"), sounder=True, house=True))
         at = home / "broker"
         access = at / "access"
         access.write_text(change(access.read_text()))
@@ -175,25 +208,27 @@ def late(port, secrets):
 
 
 def wills(port, secrets):
-    """A last will is a publish like any other: only its own kit's topic may carry it."""
-    hub = Caller(port, "hub", secrets["hub"], ("#",))
-    others = {user: Caller(port, user, secrets[user], ("#",)) for user in KITS}
-    settled([hub])
-    hub.heard.clear()
+    """A last will is a publish like any other: only its own kit's topic may carry it, and none of who only looks."""
+    callers = {user: Caller(port, user, secrets[user], ("#",)) for user in ("hub", *KITS, "home_automation")}
+    settled(callers.values())
+    callers["hub"].heard.clear()
     tried = [topic for topic in TOPICS if topic.endswith(("$state", "grant/set", "frame/sample", "sys/cap"))]
-    others["kit-2"].end()
-    for topic in tried:  # as kit-2, whose name is free now
-        Caller(port, "kit-2", secrets["kit-2"], (), (topic, said("kit-2", topic, "will"), 1, False)).drop()
-    settled([hub, others["kit-1"]])
+    leaving = ("kit-2", "home_automation")
+    for user in leaving:
+        callers.pop(user).end()
+    for user, topic in itertools.product(leaving, tried):  # under names that are free now
+        Caller(port, user, secrets[user], (), (topic, said(user, topic, "will"), 1, False)).drop()
+    settled(callers.values())
     time.sleep(QUIET_S)
-    got = {(user, text) for user, one in (("hub", hub), ("kit-1", others["kit-1"])) for _, text, _ in one.heard}
-    hub.end()
-    others["kit-1"].end()
+    got = {(user, text) for user, one in callers.items() for _, text, _ in one.heard}
+    for one in callers.values():
+        one.end()
     must = {
-        (reader, said("kit-2", topic, "will"))
-        for topic in tried for reader in ("hub", "kit-1") if may_write("kit-2", topic) and may_read(reader, topic)
+        (reader, said(user, topic, "will"))
+        for user in leaving for topic in tried for reader in callers
+        if may_write(user, topic) and may_read(reader, topic)
     }  # fmt: skip
-    return {one for one in got if one[1].endswith("will")}, must, len(tried)
+    return {one for one in got if one[1].endswith("will")}, must, len(leaving) * len(tried)
 
 
 def strangers(port, secrets):
@@ -205,6 +240,8 @@ def strangers(port, secrets):
         ("kit-1", secrets["hub"]),
         ("nobody", "x"),
         ("hub", secrets["kit-1"]),
+        ("hub", secrets["home_automation"]),
+        ("home_automation", secrets["kit-1"]),
     ]
     codes = []
     for user, secret in tries:
