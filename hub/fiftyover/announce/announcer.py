@@ -36,16 +36,12 @@ class Announcer:
         self._said: dict[str, bytes] = {}  # descriptions that are still to be looked at
         self._found: dict[str, entities.Found] = {}
         self._stands = _read(file)  # topics that may hold a message of ours
+        self._gone: set[str] = set()  # cleared in this run; who was away then hears of it after its birth
         self._to_send: dict[str, bytes] = {}
         self._answered_s = self._write_s = float("-inf")
         self._unsettled = False  # something was sent that the broker may not have yet
         self._down_s: float | None = None
         self._why = self._fault = ""
-
-    @property
-    def cleared(self) -> bool:
-        """True once nothing is announced and nothing is left to be cleared."""
-        return not self.wanted and not self._stands
 
     def trouble(self, now_s: float) -> str | None:
         """Give what a person should hear of."""
@@ -134,7 +130,7 @@ class Announcer:
         return kit not in self._found and (self._kits is None or kit in self._kits)
 
     def _all_again(self) -> None:
-        self._to_send |= dict.fromkeys(self._stands - self._should_stand(), b"")
+        self._to_send |= dict.fromkeys((self._stands | self._gone) - self._should_stand(), b"")
         for found in self._found.values():
             self._to_send |= found.messages
 
@@ -143,6 +139,7 @@ class Announcer:
             write_secret(self.file, json.dumps(sorted(stands), indent=0) + "\n")
         else:
             self.file.unlink(missing_ok=True)
+        self._gone = (self._gone | self._stands) - stands
         self._stands = stands
 
 

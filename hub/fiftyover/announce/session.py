@@ -92,7 +92,7 @@ def _go_on(
         tell(NOT_TOLD.format(fault))
         return
     told: str | None = None
-    while not ended.is_set() and not announcer.cleared:
+    while not ended.is_set():
         items = _come(inbox)
         now_s = time.monotonic()
         try:
@@ -105,7 +105,6 @@ def _go_on(
         if announcer.trouble(now_s) != told:
             told = announcer.trouble(now_s)
             tell(told)
-    client.stop()
 
 
 def _come(inbox: queue.Queue[Message | Link]) -> list[Message | Link]:

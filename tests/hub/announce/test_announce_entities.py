@@ -1,17 +1,14 @@
 """The discovery messages made of a kit's description, against the published schema; each rule is seen to bite."""
 
 import json
-import re
-from pathlib import Path
 
-import jsonschema_rs
 import pytest
 
+from contract.discovery_rules import available, faults, shown
 from fiftyover.announce import entities
 from fiftyover_kit import link
 from fiftyover_kit.contract import topics
 
-PUBLISHED = json.loads((Path(__file__).parents[2] / "references/home_automation/mqtt_discovery.json").read_text())
 KIT = "kit-3f2a"
 
 
@@ -22,15 +19,6 @@ def described(channels):
 def made(description, **given):
     text = description if isinstance(description, bytes) else json.dumps(description).encode()
     return {topic: json.loads(text) for topic, text in entities.announced(KIT, text, **given).messages.items()}
-
-
-def faults(topic, message):
-    """What of a message breaks the published format."""
-    match = re.match(PUBLISHED["topic"], topic)
-    if match is None or match["component"] not in PUBLISHED["looked_at"]:
-        return [f"topic {topic}"]
-    found = jsonschema_rs.validator_for(PUBLISHED[match["component"]]).iter_errors(message)
-    return [f"{topic} {list(error.instance_path)}: {error.message}" for error in found]
 
 
 @pytest.mark.parametrize("channels", [1, 3, 9, 31])
@@ -103,6 +91,46 @@ def test_a_kit_of_two_probes_shows_this_and_nothing_that_can_be_acted_on():
     told = json.dumps(made(described(31)))
     assert "command" not in told
     assert "/set" not in told
+
+
+FRAME = '{"v":1,"boot":"9f3c1a02b7e4","seq":7,"up":9000,"t":[93.1,null],"s":["ok","open"],"on":%s,"duty":%s,"why":"on"}'
+
+
+@pytest.mark.parametrize(
+    ("leaf", "payload", "seen"),
+    [
+        ("probe-2-temperature", "68.33", "68.33 °C"),
+        ("probe-2-status", "stuck", "stuck"),
+        ("probe-2-status", "fine", None),
+        ("frame-on", FRAME % (1, 0.29), "on"),
+        ("frame-on", FRAME % (0, 0.29), "off"),
+        ("frame-duty", FRAME % (1, 0.29), "29 %"),
+        ("frame-duty", FRAME % (1, 1.0), "100 %"),
+        ("frame-duty", FRAME % (0, 0), "0 %"),
+        ("frame-duty", FRAME % (0, 0.005), "0 %"),
+        ("frame-duty", FRAME % (0, 0.996), "100 %"),
+        ("heater-state", "boot-hold", "boot-hold"),
+        ("heater-state", "warming", None),
+        ("heater-lease", "15", "15 s"),
+        ("heater-armed", "true", "on"),
+        ("heater-door", "false", "off"),
+        ("heater-door", "FALSE", None),
+        ("sys-rssi", "-67", "-67 dBm"),
+        ("sys-cap", "93.33", "93.33 °C"),
+        ("sys-heap", "81344", "81344 B"),
+        ("sys-relay", "solid-state", "solid-state"),
+        ("sys-switchings", "40211", "40211"),
+    ],
+)
+def test_what_a_payload_means_is_what_is_shown(leaf, payload, seen):
+    ((topic, message),) = [one for one in made(described(2)).items() if one[0].endswith(f"/{leaf}/config")]
+    assert shown(topic, message, payload) == seen
+
+
+def test_a_kit_is_there_when_ready_and_in_no_other_state_of_the_convention():
+    message = made(described(1))["homeassistant/sensor/kit-3f2a/sys-cap/config"]
+    states = {state: available(message, state) for state in ("init", "ready", "disconnected", "sleeping", "lost")}
+    assert states == {"init": False, "ready": True, "disconnected": False, "sleeping": False, "lost": False}
 
 
 def test_the_kit_in_the_refrigerator_is_called_so_and_has_no_element():

@@ -114,12 +114,17 @@ def test_switched_off_everything_is_cleared_once_also_over_a_lost_session(file):
         announcer.step(broker.publish, 2, 60.0)  # all was sent, and two of it never acknowledged
     announcer.heed(DOWN, 60.1)
     announcer.step(broker.publish, 0, 120.0)
-    assert not announcer.cleared
     assert file.exists()
     run(announcer, broker, UP, said("kit-1", 3), BIRTH)
     assert set(broker.kept) == {"homeassistant/sensor/other/x/config"}
-    assert announcer.cleared
     assert not file.exists()
+
+    # Who signs in only after that is told too, as long as this hub runs; the next one no longer knows.
+    before = len(broker.log)
+    run(announcer, broker, BIRTH, at_s=300.0)
+    assert len(broker.log) - before == 22 + 22
+    run(Announcer(file, False), broker, UP, BIRTH, at_s=400.0)
+    assert len(broker.log) - before == 22 + 22
 
 
 def test_a_garbled_list_makes_the_hub_publish_nothing_but_announcements(file):
@@ -131,7 +136,8 @@ def test_a_garbled_list_makes_the_hub_publish_nothing_but_announcements(file):
     assert broker.log == []
     for text in ("{", "7", "[" * 9000):
         file.write_text(text)
-        assert Announcer(file, False).cleared
+        run(Announcer(file, False), broker, UP)
+        assert broker.log == []
 
 
 def test_what_could_not_be_cleared_later_is_not_announced_until_the_list_can_be_written(tmp_path):
