@@ -49,6 +49,11 @@ bucket = "smoker"
 token_file = "secret/influx"
 ca = "/etc/ca.pem"
 timeout_s = 5
+
+[announce]
+on = true
+user = "hub_announcer"
+password_file = "secret/announcer"
 """
 
 
@@ -201,3 +206,15 @@ def test_every_setting_is_explained_in_the_source():
 def test_database_that_cannot_be_is_refused(lines, says):
     with pytest.raises(SettingsError, match=says):
         parse(f"[influx]\n{lines}\n", FOLDER)
+
+
+def test_what_announces_has_an_account_of_its_own_at_a_broker_of_another_hand():
+    """One user is one session there: announcing as the hub would throw the hub off."""
+    hub = '[broker]\nuser = "hub"\npassword_file = "hub"\n'
+    own = '[announce]\non = true\nuser = "hub_announcer"\npassword_file = "announcer"\n'
+    assert parse(hub + own, FOLDER).announce.password_file == FOLDER / "announcer"
+    for lines in (own.replace("hub_announcer", "hub"), "[announce]\non = true\n", own[: own.index("password_file")]):
+        assert "[announce] needs a user of its own" in refusal(hub + lines)
+    for text in ("[announce]\non = true\n", hub + "child = true\n[announce]\non = true\n", hub + "[announce]\n"):
+        assert parse(text, FOLDER).announce.user == ""
+    assert not parse("", FOLDER).announce.on

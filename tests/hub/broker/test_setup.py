@@ -4,6 +4,7 @@ import os
 import re
 import stat
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -116,6 +117,26 @@ def test_loopback_setup_opens_nothing_to_the_house(tmp_path):
     assert not (tmp_path / "home/broker/server.crt").exists()
     listeners = re.findall(r"^listener .*$", (tmp_path / "home/broker/mosquitto.conf").read_text(), re.M)
     assert listeners == [f"listener {setup.HUB_PORT} 127.0.0.1"]
+
+
+def test_home_automation_is_off_unless_wanted_and_then_has_two_accounts_that_permit_no_heat(wish):
+    said = "\n".join(set_up(wish))
+    assert not settings.load(wish.folder / "hub.toml").announce.on
+    assert "home" not in (wish.folder / "broker/access").read_text() + said.replace(str(wish.folder), "")
+
+    later = "\n".join(set_up(replace(wish, house=True)))  # setup overwrites nothing, and says what is left to do
+    assert "not told of the kits yet: write `on = true` under [announce]" in later
+    assert str(wish.folder / "broker/accounts/home_automation") in later
+
+    new = replace(wish, folder=wish.folder / "new", house=True)
+    said = "\n".join(set_up(new))
+    assert settings.load(new.folder / "hub.toml").announce.on
+    assert "not told" not in said
+    access = (new.folder / "broker/access").read_text()
+    rights = {lines.split("\n")[0]: lines.split("\n")[1:] for lines in access.strip().split("user ")[1:]}
+    assert set(rights) == {"hub", "kit-1", "home_automation", "hub_announcer"}
+    for user in ("home_automation", "hub_announcer"):
+        assert [line for line in rights[user] if line.startswith("topic write homie") or "/set" in line] == []
 
 
 def test_hub_and_kit_sign_in_to_the_broker_that_setup_made(wish, opened, monkeypatch, needed):
