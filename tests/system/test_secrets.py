@@ -68,7 +68,7 @@ def set_up(folder: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[sett
         (setup, "EVERYWHERE", "127.0.0.1"), (child, "EVERYWHERE", "127.0.0.1"),
     ):  # fmt: skip
         monkeypatch.setattr(module, name, value)
-    said = setup.set_up(setup.Wish(folder, (KIT,), "anna", ("localhost", "127.0.0.1")))
+    said = setup.set_up(setup.Wish(folder, (KIT,), "anna", ("localhost", "127.0.0.1"), house=True))
     known = settings.load(folder / "hub.toml")
     yield replace(known, web=replace(known.web, port=0)), said, tls
 
@@ -165,6 +165,8 @@ def where_they_belong(batch: str) -> dict[str, set[str]]:
     return {
         "hub's account": {"broker/accounts/hub"},
         "kit's account": {f"broker/accounts/{KIT}", "kit: settings.json"},
+        "home automation's account": {"broker/accounts/home_automation"},
+        "announcing account": {"broker/accounts/hub_announcer"},
         "CA's key": {"broker/ca.key"},
         "server's key": {"broker/server.key"},
         "cook's code": {"printed by setup"},
@@ -216,6 +218,8 @@ def test_each_secret_stands_where_it_belongs_and_nowhere_else(
     secrets = {
         "hub's account": accounts.secret_of(accounts.kept(home / "broker/accounts"), "hub"),
         "kit's account": accounts.secret_of(accounts.kept(home / "broker/accounts"), KIT),
+        "home automation's account": accounts.secret_of(accounts.kept(home / "broker/accounts"), "home_automation"),
+        "announcing account": accounts.secret_of(accounts.kept(home / "broker/accounts"), "hub_announcer"),
         "CA's key": body_of(home / "broker" / "ca.key"),
         "server's key": body_of(home / "broker" / "server.key"),
         "cook's code": code_in(said),
@@ -224,6 +228,8 @@ def test_each_secret_stands_where_it_belongs_and_nowhere_else(
     }
     assert b"frame/sample" in seen.text["MQTT"]
     assert b"heater/grant" in seen.text["MQTT"]
+    assert b"homeassistant/sensor/" in seen.text["MQTT"]
+    assert not hub.parts.client.taken_over  # the session that announces did not throw it off
     assert {name: seen.places(secret) for name, secret in secrets.items()} == where_they_belong(cook.batch_id)
 
 
