@@ -12,6 +12,7 @@ import json
 import os
 import socket
 import sys
+import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -26,6 +27,7 @@ from .mosquitto import Listener
 BROKER = "broker"
 PEOPLE = "people.json"
 TOML = "hub.toml"
+_ANNOUNCE = "\n\n[announce]\non = true\n"
 HUB_PORT = 18830  # not 1883: Debian's mosquitto package starts a broker of its own there
 
 
@@ -103,10 +105,20 @@ def _make(wish: Wish) -> list[str]:
         lines.append(_said("certificates", made))
         outside = [Listener(EVERYWHERE, TLS_PORT, broker / certificates.SERVER, broker / certificates.SERVER_KEY)]
     mosquitto.write(broker, accounts, [Listener(LOOPBACK, HUB_PORT), *outside])
-    lines.append(_said("settings", _once(folder / TOML, toml(wish))))
+    lines.append(_said("settings", _settings_file(wish)))
     unit = service.unit(folder, sys.executable, getpass.getuser())
     lines.append(_said("service unit", _once(folder / service.NAME, unit)))
     return lines + _first_person(folder / PEOPLE, wish.cook)
+
+
+def _settings_file(wish: Wish) -> list[str]:
+    """Make it, or add to one that is there the table that it lacks; a table that says something already stays."""
+    file = wish.folder / TOML
+    made = _once(file, toml(wish))
+    if made or not wish.house or "announce" in tomllib.loads(text := file.read_text(encoding="utf-8")):
+        return made
+    write_secret(file, text.rstrip("\n") + _ANNOUNCE)
+    return [f"[announce] in {TOML}"]
 
 
 def _first_person(file: Path, name: str) -> list[str]:
@@ -145,9 +157,7 @@ def toml(wish: Wish) -> str:
     ]
     if len(wish.kits) == 1:
         lines += ["", "[kit]", f'id = "{wish.kits[0]}"']
-    if wish.house:
-        lines += ["", "[announce]", "on = true"]
-    return "\n".join(lines) + "\n"
+    return "\n".join(lines) + (_ANNOUNCE if wish.house else "\n")
 
 
 def _refuse_foreign(file: Path) -> None:

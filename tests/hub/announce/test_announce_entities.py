@@ -3,6 +3,8 @@
 import json
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from contract.discovery_rules import available, faults, shown
 from fiftyover.announce import entities
@@ -186,3 +188,32 @@ def test_nothing_of_a_hostile_description_gets_into_a_topic_or_a_template():
     many = {f"n{number}": one("float") for number in range(1000)}
     assert len(made({"nodes": many})) == entities.ENTITIES_MAX
     assert entities.announced("../kit", json.dumps(described(1)).encode()).messages == {}
+
+
+_IDS = st.one_of(st.sampled_from(["probe-1", "heater", "frame", "sys", "sample", "state", "temperature"]), st.text())
+_ANY = st.recursive(st.none() | st.booleans() | st.integers() | st.floats() | st.text(), st.lists, max_leaves=4)
+_WORDS = st.sampled_from(["integer", "float", "enum", "boolean", "string", "json", "color", "datetime"])
+_PROPERTY = st.fixed_dictionaries(
+    {"datatype": _WORDS | _ANY},
+    optional={
+        "unit": st.sampled_from(["°C", "s", "dBm", "B", "%", "#"]) | _ANY,
+        "format": st.sampled_from(["on,off", "a,a", "", ",", "on"]) | _ANY,
+        "settable": st.booleans() | _ANY,
+        "retained": st.booleans() | _ANY,
+    },
+)
+_NODE = st.fixed_dictionaries({"properties": st.dictionaries(_IDS, _PROPERTY | _ANY, max_size=4) | _ANY})
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+@given(
+    st.fixed_dictionaries({"nodes": st.dictionaries(_IDS, _NODE | _ANY, max_size=4) | _ANY}, optional={"name": _ANY})
+)
+def test_whatever_a_kit_says_of_itself_is_announced_by_the_format_or_not_at_all(description):
+    for topic, message in made(description).items():
+        assert faults(topic, message) == []
+        assert message["state_topic"].startswith(f"homie/5/{KIT}/")
+        assert not message["state_topic"].endswith("/set")
+        assert not [key for key in message if "command" in key]
+        *_, node, name = message["state_topic"].split("/")
+        assert description["nodes"][node]["properties"][name].get("settable") is not True

@@ -124,14 +124,20 @@ def test_home_automation_is_off_unless_wanted_and_then_has_two_accounts_that_per
     assert not settings.load(wish.folder / "hub.toml").announce.on
     assert "home" not in (wish.folder / "broker/access").read_text() + said.replace(str(wish.folder), "")
 
-    later = "\n".join(set_up(replace(wish, house=True)))  # setup overwrites nothing, and says what is left to do
-    assert "not told of the kits yet: write `on = true` under [announce]" in later
+    before = (wish.folder / "hub.toml").read_text()
+    later = "\n".join(set_up(replace(wish, house=True)))
+    assert (wish.folder / "hub.toml").read_text() == before + "\n[announce]\non = true\n"
+    assert settings.load(wish.folder / "hub.toml").announce.on
     assert str(wish.folder / "broker/accounts/home_automation") in later
+    assert "not told" not in later
+    (wish.folder / "hub.toml").write_text(switched := before + "\n[announce]\non = false\n")
+    later = "\n".join(set_up(replace(wish, house=True)))  # what a person wrote stays, and is said
+    assert "not told of the kits yet: write `on = true` under [announce]" in later
+    assert (wish.folder / "hub.toml").read_text() == switched
 
     new = replace(wish, folder=wish.folder / "new", house=True)
-    said = "\n".join(set_up(new))
-    assert settings.load(new.folder / "hub.toml").announce.on
-    assert "not told" not in said
+    set_up(new)
+    assert (new.folder / "hub.toml").read_text() == before + "\n[announce]\non = true\n"
     access = (new.folder / "broker/access").read_text()
     rights = {lines.split("\n")[0]: lines.split("\n")[1:] for lines in access.strip().split("user ")[1:]}
     assert set(rights) == {"hub", "kit-1", "home_automation", "hub_announcer"}
