@@ -2,11 +2,6 @@
 
 import json
 import os
-import shutil
-import signal
-import socket
-import subprocess
-import time
 import urllib.parse
 import urllib.request
 from collections.abc import Iterator
@@ -14,62 +9,16 @@ from pathlib import Path
 
 import pytest
 
+from servers.running import Process, free_port, program
+
 ROOT = Path(__file__).resolve().parents[2]
 SNIPPET = ROOT / "dashboards" / "stack" / "influx1-nginx.conf"
 DATABASE = "fiftyover"
 
 
-def free_port() -> int:
-    with socket.socket() as sock:
-        sock.bind(("127.0.0.1", 0))
-        return int(sock.getsockname()[1])
-
-
-def program(name: str) -> str:
-    found = shutil.which(name, path="/usr/sbin:/usr/bin:/usr/local/bin")
-    assert found, f"{name} is missing: tests/run installs it"
-    return found
-
-
 def get(url: str, **form: str) -> dict:
     with urllib.request.urlopen(f"{url}?{urllib.parse.urlencode(form)}", timeout=10) as answer:
         return json.load(answer)
-
-
-class Process:
-    """A server process that can be killed and started again on the same data."""
-
-    def __init__(self, words: list[str], port: int, log: Path) -> None:
-        self.words, self.port, self.log = words, port, log
-        self.process: subprocess.Popen[bytes] | None = None
-
-    def start(self) -> None:
-        with self.log.open("ab") as log:
-            self.process = subprocess.Popen(self.words, stdout=log, stderr=log)
-        end = time.monotonic() + 30
-        while True:
-            assert self.process.poll() is None, self.log.read_text()[-2000:]
-            try:
-                socket.create_connection(("127.0.0.1", self.port), 1).close()
-                return
-            except OSError:
-                assert time.monotonic() < end, self.log.read_text()[-2000:]
-                time.sleep(0.05)
-
-    def kill(self) -> None:
-        if self.process is not None:
-            self.process.send_signal(signal.SIGKILL)
-            self.process.wait()
-            self.process = None
-
-    def end(self) -> None:
-        if self.process is not None:
-            self.process.terminate()
-            try:
-                self.process.wait(10)
-            except subprocess.TimeoutExpired:
-                self.kill()
-            self.process = None
 
 
 class Influx(Process):

@@ -8,7 +8,6 @@ connection gets a paho client of its own, so that no message of an older session
 from __future__ import annotations
 
 import queue
-import socket
 import ssl
 import threading
 import time
@@ -25,6 +24,7 @@ from fiftyover_kit.contract import limits, topics
 from ..errors import BrokerError
 from . import probe, sentences
 from .address import Address
+from .callbacks import Ear, counted, ignore, without_delay
 from .notes import Counters, Link, Message
 
 PACKET_MAX_BYTES = 65_536  # told to the broker: what is larger it never sends, so no message can fill our memory
@@ -33,6 +33,7 @@ KEEPALIVE_S = 10
 CONNECT_TIMEOUT_S = 5.0
 BACKOFF_S = (0.5, 30.0)
 GOODBYE_S = 1.0
+BURST = 20  # messages taken in one turn; what we publish waits for no more than these
 SLACK_S = 1.5  # a broker gives a silent client half a keepalive more; our own pings are late by up to a second
 STANDS_S = 0.2  # a broker waits longer than this for a client's first word
 
@@ -51,6 +52,7 @@ class _Session:
         self.silent = False  # the connection was closed without any answer
         self.why = ""
         self.pending = 0
+        self._taken = 0  # messages of this session
         self._lock = threading.Lock()
         self._paho: paho.Client | None = None
 
@@ -67,14 +69,14 @@ class _Session:
         client.suppress_exceptions = True  # a second net: the callbacks below catch and count by themselves
         client.connect_timeout = CONNECT_TIMEOUT_S
         # With a write callback registered paho never writes from the caller's thread; its socket pair wakes the loop.
-        client.on_socket_register_write = _ignore
-        client.on_socket_open = _counted(self.owner, _without_delay)
-        client.on_connect = _counted(self.owner, self._on_connect)
-        client.on_subscribe = _counted(self.owner, self._on_subscribe)
-        client.on_disconnect = _counted(self.owner, self._on_disconnect)
-        client.on_message = _counted(self.owner, self._on_message)
-        client.on_log = _counted(self.owner, self._on_log)
-        client.on_publish = _counted(self.owner, self._on_publish)
+        client.on_socket_register_write = ignore
+        client.on_socket_open = counted(self.owner._note_fault, without_delay)
+        client.on_connect = counted(self.owner._note_fault, self._on_connect)
+        client.on_subscribe = counted(self.owner._note_fault, self._on_subscribe)
+        client.on_disconnect = counted(self.owner._note_fault, self._on_disconnect)
+        client.on_message = counted(self.owner._note_fault, self._on_message)
+        client.enable_logger(Ear(self._note_heard))
+        client.on_publish = counted(self.owner._note_fault, self._on_publish)
         if address.user:
             client.username_pw_set(address.user, address.secret)
         if address.tls:
@@ -90,12 +92,25 @@ class _Session:
             self.why = sentences.unreachable(str(self.owner.address), fault)
             return
         deadline_s = float("inf")
-        while client.loop(1.0) == paho.MQTT_ERR_SUCCESS and boottime_s() < deadline_s:
+        while self._turn(client) and boottime_s() < deadline_s:
             self.turned_s = boottime_s()
             if stop.is_set() and deadline_s == float("inf"):
                 client.disconnect()
                 deadline_s = self.turned_s + GOODBYE_S
         self._end()
+
+    def _turn(self, client: paho.Client) -> bool:
+        """Wait for something to do, and take what came with it in one go: paho waits anew for every message, and a
+        message handed on alone costs a change of threads. False: the session ended."""
+        taken = self._taken
+        rc = client.loop(1.0)
+        for _ in range(BURST):
+            if rc != paho.MQTT_ERR_SUCCESS or self._taken == taken:
+                break
+            taken = self._taken
+            rc = client.loop_read()
+        self.owner._hand_on()
+        return rc == paho.MQTT_ERR_SUCCESS
 
     def _connect(self, client: paho.Client) -> None:
         address, keepalive_s = self.owner.address, self.owner.keepalive_s
@@ -165,9 +180,8 @@ class _Session:
             return
         self.owner._came_up()
 
-    def _on_log(self, _client: paho.Client, _data: object, _level: int, text: str) -> None:
-        if text.startswith("Received "):  # any packet, the answer to a ping included
-            self.heard_s = boottime_s()
+    def _note_heard(self) -> None:
+        self.heard_s = boottime_s()
 
     def _on_disconnect(
         self, _client: paho.Client, _data: object, flags: paho.DisconnectFlags, reason: ReasonCode, _properties: object
@@ -186,28 +200,8 @@ class _Session:
             self.pending -= 1
 
     def _on_message(self, _client: paho.Client, _data: object, message: paho.MQTTMessage) -> None:
+        self._taken += 1
         self.owner._heard(message)
-
-
-def _counted(owner: BrokerClient, call: Callable[..., None]) -> Callable[..., None]:
-    """Wrap a callback so that whatever it raises is counted and goes no further: it would end the network thread."""
-
-    def guarded(*args: object) -> None:
-        try:
-            call(*args)
-        except Exception as fault:
-            owner._note_fault(fault)
-
-    return guarded
-
-
-def _without_delay(_client: paho.Client, _data: object, line: socket.socket) -> None:
-    """Let a permit not wait for the acknowledgement of the packet before it (Nagle's rule: up to 40 ms)."""
-    line.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-
-
-def _ignore(*_: object) -> None:
-    return
 
 
 def boottime_s() -> float:
@@ -249,6 +243,7 @@ class BrokerClient:
         self._session: _Session | None = None
         self._up = False
         self._dead = False
+        self._arrived: list[Message] = []  # in this turn of the network thread
         self._stop = threading.Event()
         self._first_result = threading.Event()
         self._refusal = ""
@@ -367,12 +362,21 @@ class BrokerClient:
             self._report(Link(False, why))
 
     def _report(self, link: Link) -> None:
+        self._hand_on()
         self.why = link.why
         self._put(link)
 
     def _note_fault(self, fault: BaseException) -> None:
         self.counters.faults += 1
         self.counters.last_fault = f"{type(fault).__name__}: {fault}"
+
+    def _hand_on(self) -> None:
+        arrived, self._arrived = self._arrived, []
+        for message in arrived:
+            try:
+                self._put(message)
+            except Exception as fault:  # as in a callback: the network thread lives
+                self._note_fault(fault)
 
     def _put(self, item: Message | Link) -> None:
         try:
@@ -386,4 +390,4 @@ class BrokerClient:
             self.counters.oversized += 1
             self.counters.oversized_topic = message.topic
             return
-        self._put(Message(message.topic, bytes(message.payload), bool(message.retain), arrived_s))
+        self._arrived.append(Message(message.topic, bytes(message.payload), bool(message.retain), arrived_s))

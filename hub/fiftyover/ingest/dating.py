@@ -36,15 +36,17 @@ class BootDating:
         if offset_s is not None:
             self._blocks[math.floor(heard_s / BLOCK_S)] = offset_s
 
-    def hear(self, up_ms: int, arrived_s: float) -> None:
-        """Learn from a live frame: its ticks (ms, wrapping) and its arrival on the steady clock (s)."""
+    def hear(self, up_ms: int, arrived_s: float) -> float:
+        """Learn from a live frame: its ticks (ms, wrapping) and its arrival on the steady clock (s); its date (s)."""
         gone_s = arrived_s - self._unwrapped_s(up_ms, arrived_s)
         block = math.floor(arrived_s / BLOCK_S)
         self._blocks[block] = min(gone_s, self._blocks.get(block, math.inf))
         while len(self._blocks) > BLOCKS:
             self._blocks.popitem(last=False)
         self.offset_s = min(self._blocks.values())
-        self.heard_s = max(self.heard_s, self.at_s(up_ms, arrived_s))
+        at_s = self.at_s(up_ms, arrived_s)
+        self.heard_s = max(self.heard_s, at_s)
+        return at_s
 
     def at_s(self, up_ms: int, near_s: float) -> float:
         """Date (s) of the ticks: of all dates that they can mean, the nearest to `near_s`."""
@@ -97,9 +99,7 @@ class Dating:
             self._boots[kit, boot] = BootDating()
             self._boots.move_to_end((kit, boot))
             self._bound()
-        dating = self._boots[kit, boot]
-        dating.hear(up_ms, arrived_s)
-        return Dated(dating.at_s(up_ms, arrived_s), True)
+        return Dated(self._boots[kit, boot].hear(up_ms, arrived_s), True)
 
     def at_s(self, kit: str, boot: str, up_ms: int) -> float:
         """Date (s) of an older frame of a start that `knows`."""

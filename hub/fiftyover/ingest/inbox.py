@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections import Counter, OrderedDict
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -60,7 +60,7 @@ class Inbox:
         self._dating = Dating()
         self._acks = Acks(store.hub_id)
         self._undated: OrderedDict[tuple[str, str], dict[int, Raw]] = OrderedDict()
-        self._to_store: dict[Key, tuple[Raw, bool]] = {}
+        self._to_store: dict[Key, DatedFrame] = {}
         self._losses: dict[tuple[str, str], tuple[int, int]] = {}
         self._guard = threading.RLock()
         for line in store.boots():
@@ -111,7 +111,7 @@ class Inbox:
         dated = self._dating.hear(kit, boot, raw["up"], arrived_s)
         frame = self._dated(Key(kit, boot, raw["seq"]), raw, dated.at_s, dated.current)
         results: list[Result] = list(self._date_waiting(kit))
-        self._queue(frame.key, raw, dated.current)
+        self._queue(frame)
         if dated.current:
             self.freshness.hear(frame)
             results += self._losses_told(kit, boot, raw)
@@ -145,16 +145,15 @@ class Inbox:
         return results
 
     def _older(self, key: Key, raw: Raw) -> DatedFrame:
-        self._queue(key, raw, False)
-        return self._dated(key, raw, self._dating.at_s(key.kit, key.boot, raw["up"]), False)
+        frame = self._dated(key, raw, self._dating.at_s(key.kit, key.boot, raw["up"]), False)
+        self._queue(frame)
+        return frame
 
-    def _queue(self, key: Key, raw: Raw, live: bool) -> None:
-        known = self._to_store.get(key)
-        if known is None:
-            self._to_store[key] = (raw, live)
-        elif _content(known[0]) != _content(raw):  # the store tells the alarm: it must see both
-            self._store.add_frames(self._final({key: known}))
-            self._to_store[key] = (raw, live)
+    def _queue(self, frame: DatedFrame) -> None:
+        known = self._to_store.setdefault(frame.key, frame)
+        if known is not frame and _content(known) != _content(frame):  # the store tells the alarm: it must see both
+            self._store.add_frames(self._final([known]))
+            self._to_store[frame.key] = frame
 
     def _dated(self, key: Key, raw: Raw, at_s: float, live: bool) -> DatedFrame:
         return DatedFrame(
@@ -162,7 +161,7 @@ class Inbox:
             boot=key.boot,
             seq=key.seq,
             up_ms=raw["up"],
-            utc_ms=self._clock.utc_zero_ms() + round(at_s * 1000),
+            utc_ms=self._utc_ms(at_s),
             at_s=at_s,
             t=[None if degC is None else float(degC) for degC in raw["t"]],
             s=raw["s"],
@@ -171,6 +170,9 @@ class Inbox:
             why=raw["why"],
             live=live,
         )
+
+    def _utc_ms(self, at_s: float) -> int:
+        return self._clock.utc_zero_ms() + round(at_s * 1000)
 
     def _losses_told(self, kit: str, boot: str, raw: Raw) -> list[Result]:
         """Notes when the kit's counts of lost frames moved: the page shows the gap."""
@@ -186,18 +188,21 @@ class Inbox:
 
     # -- with the store's commit
 
-    def _final(self, frames: dict[Key, tuple[Raw, bool]]) -> list[DatedFrame]:
-        dating = self._dating
-        return [
-            self._dated(key, raw, dating.at_s(key.kit, key.boot, raw["up"]), live)
-            for key, (raw, live) in frames.items()
-            if dating.knows(key.kit, key.boot)
-        ]
+    def _final(self, frames: Iterable[DatedFrame]) -> list[DatedFrame]:
+        """The frames dated by what is known now."""
+        dated = []
+        for frame in frames:
+            if self._dating.knows(frame.kit, frame.boot):
+                at_s = self._dating.at_s(frame.kit, frame.boot, frame.up_ms)
+                utc_ms = self._utc_ms(at_s)
+                same = utc_ms == frame.utc_ms and at_s == frame.at_s
+                dated.append(frame if same else frame.moved(at_s, utc_ms))
+        return dated
 
     def _feed(self) -> None:
         with self._guard:
             frames, self._to_store = self._to_store, {}
-            self._store.add_frames(self._final(frames))
+            self._store.add_frames(self._final(frames.values()))
             for kit, boot in {(key.kit, key.boot) for key in frames}:
                 if self._dating.knows(kit, boot):
                     offset_s, heard_s = self._dating.offset(kit, boot)
@@ -225,5 +230,5 @@ def _undatable(key: tuple[str, str], room: dict[int, Raw]) -> Refused:
     )
 
 
-def _content(raw: Raw) -> tuple[Any, ...]:
-    return tuple(raw[name] for name in ("up", "t", "s", "on", "duty", "why"))
+def _content(frame: DatedFrame) -> tuple[Any, ...]:
+    return (frame.up_ms, frame.t, frame.s, frame.on, frame.duty, frame.why)

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 BELIEVED = ("ok", "uncalibrated")  # status words whose number counts in the rollup
+
+Content = tuple[int, int, float, str, str, str]
 
 
 class Key(NamedTuple):
@@ -43,11 +46,22 @@ class DatedFrame:
         """What makes it the same frame, however often it arrives."""
         return Key(self.kit, self.boot, self.seq)
 
-    def content(self) -> tuple[int, int, float, str, str, str]:
+    def moved(self, at_s: float, utc_ms: int) -> DatedFrame:
+        """The same reading with another date."""
+        return DatedFrame(
+            self.kit, self.boot, self.seq, self.up_ms, utc_ms, at_s,
+            self.t, self.s, self.on, self.duty, self.why, self.live,
+        )  # fmt: skip
+
+    def content(self) -> Content:
         """What must be equal when the same key arrives again: (up_ms, on, duty, why, t, s), lists as JSON."""
         t = [None if degC is None else float(degC) for degC in self.t]
-        return (self.up_ms, self.on, float(self.duty), self.why, _json(t), _json(list(self.s)))
+        return (self.up_ms, self.on, float(self.duty), self.why, _json(t), _words(tuple(self.s)))
 
 
-def _json(values: list[float | None] | list[str]) -> str:
-    return json.dumps(values, separators=(",", ":"), allow_nan=False)
+_json = json.JSONEncoder(separators=(",", ":"), allow_nan=False).encode
+
+
+@lru_cache(maxsize=256)  # a kit says the same words for hours
+def _words(words: tuple[str, ...]) -> str:
+    return _json(words)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from itertools import zip_longest
 
 from .frames import BELIEVED, DatedFrame
 
@@ -18,21 +19,27 @@ total = total + excluded.total, high = max(high, excluded.high)"""
 
 
 def rows(frames: Iterable[DatedFrame]) -> list[Row]:
-    """(kit, channel, minute, n, low, total, high) of these frames, each of which must count once only."""
-    sums: dict[tuple[str, int, int], tuple[int, float, float, float]] = {}
+    """(kit, channel, minute, n, low, total, high) of these frames, each of which must count once only.
+
+    ValueError if a frame has not one status word for each temperature.
+    """
+    lots: dict[tuple[str, int], list[DatedFrame]] = {}
     for frame in frames:
-        minute = frame.utc_ms // MINUTE_MS
-        for channel, value in _values(frame):
-            key = (frame.kit, channel, minute)
-            n, low, total, high = sums.get(key, (0, value, 0.0, value))
-            sums[key] = (n + 1, min(low, value), total + value, max(high, value))
-    return [(*key, *lot) for key, lot in sums.items()]
+        lots.setdefault((frame.kit, frame.utc_ms // MINUTE_MS), []).append(frame)
+    found: list[Row] = []
+    for (kit, minute), lot in lots.items():
+        for channel, values in _values(lot):
+            found.append((kit, channel, minute, len(values), min(values), sum(values), max(values)))
+    return found
 
 
-def _values(frame: DatedFrame) -> list[tuple[int, float]]:
-    believed = [
-        (channel, degC)
-        for channel, (degC, word) in enumerate(zip(frame.t, frame.s, strict=True))
-        if degC is not None and word in BELIEVED
-    ]
-    return [(DUTY, float(frame.duty)), *believed]
+def _values(lot: list[DatedFrame]) -> Iterator[tuple[int, list[float]]]:
+    """(channel, its believed values) of the frames of one minute, channel by channel, those with any."""
+    yield DUTY, [float(frame.duty) for frame in lot]
+    if any(len(frame.t) != len(frame.s) for frame in lot):
+        raise ValueError("a frame has not one status word for each temperature")
+    temperatures, words = zip_longest(*[frame.t for frame in lot]), zip_longest(*[frame.s for frame in lot])
+    for channel, (degC, said) in enumerate(zip(temperatures, words, strict=True)):
+        values = [value for value, word in zip(degC, said, strict=True) if value is not None and word in BELIEVED]
+        if values:
+            yield channel, values

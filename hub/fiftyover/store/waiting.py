@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from ..batch.events import Event
-from .frames import DatedFrame, Key
+from .frames import Content, DatedFrame, Key
 
 CONFLICTS_MAX = 1000  # second contents kept as evidence
 
@@ -26,11 +26,11 @@ class BootLine(NamedTuple):
 
 
 class Waiting:
-    """Frames by key (at most `frames_max`), second contents, events, targets, kit starts."""
+    """Frames by key (at most `frames_max`) with their content, second contents, events, targets, kit starts."""
 
     def __init__(self, frames_max: int) -> None:
         self.frames_max = frames_max
-        self.frames: dict[Key, DatedFrame] = {}
+        self.frames: dict[Key, tuple[DatedFrame, Content]] = {}
         self.conflicts: list[DatedFrame] = []
         self.events: list[tuple[str, Event]] = []
         self.targets: list[tuple[str, int, float | None]] = []
@@ -42,20 +42,21 @@ class Waiting:
     def remember(self, frame: DatedFrame) -> str:
         """What became of the frame: "kept", "again", "conflict" (other content under a key that waits), "full"."""
         content = frame.content()  # here, so that nothing unwritable ever reaches a commit
-        known = self.frames.get(frame.key)
+        key = frame.key
+        known = self.frames.get(key)
         if known is None:
             if len(self.frames) >= self.frames_max:
                 return "full"
-            self.frames[frame.key] = frame
+            self.frames[key] = (frame, content)
             return "kept"
-        if known.content() == content:
+        if known[1] == content:
             return "again"
         self.conflicts = [*self.conflicts, frame][:CONFLICTS_MAX]
         return "conflict"
 
     def follow_with(self, later: Waiting) -> None:
         """Take up what was remembered while a commit of this failed."""
-        for frame in later.frames.values():
+        for frame, _ in later.frames.values():
             self.remember(frame)
         self.conflicts = (self.conflicts + later.conflicts)[:CONFLICTS_MAX]
         self.events += later.events

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable
 
 from . import rollup
-from .frames import DatedFrame
+from .frames import Content, DatedFrame
 from .waiting import CONFLICTS_MAX, Waiting
 
 _FRAME = """INSERT INTO frames (kit, boot, seq, utc_ms, live, up_ms, element_on, duty, why, t, s)
@@ -32,7 +31,7 @@ def write(connection: sqlite3.Connection, work: Waiting, machine: int) -> list[D
     """
     connection.execute("BEGIN IMMEDIATE")
     try:
-        fresh, conflicts = _put_frames(connection, work.frames.values())
+        fresh, conflicts = _put_frames(connection, list(work.frames.values()))
         connection.executemany(rollup.ADD, rollup.rows(fresh))
         evidence = [(*f.key, json.dumps(f.content()), f.utc_ms, CONFLICTS_MAX) for f in work.conflicts + conflicts]
         connection.executemany(_CONFLICT, evidence)
@@ -50,13 +49,18 @@ def write(connection: sqlite3.Connection, work: Waiting, machine: int) -> list[D
 
 
 def _put_frames(
-    connection: sqlite3.Connection, frames: Iterable[DatedFrame]
+    connection: sqlite3.Connection, frames: list[tuple[DatedFrame, Content]]
 ) -> tuple[list[DatedFrame], list[DatedFrame]]:
     """Insert what is not there yet; (those inserted, those whose key holds other content)."""
+    rows = [(*frame.key, frame.utc_ms, int(frame.live), *content) for frame, content in frames]
+    connection.execute("SAVEPOINT lot")
+    if connection.executemany(_FRAME, rows).rowcount == len(rows):  # nearly always: none was there
+        connection.execute("RELEASE lot")
+        return [frame for frame, _ in frames], []
+    connection.execute("ROLLBACK TO lot")
+    connection.execute("RELEASE lot")
     fresh, conflicts = [], []
-    for frame in frames:
-        up_ms, on, duty, why, t, s = content = frame.content()
-        row = (*frame.key, frame.utc_ms, int(frame.live), up_ms, on, duty, why, t, s)
+    for (frame, content), row in zip(frames, rows, strict=True):
         if connection.execute(_FRAME, row).rowcount == 1:
             fresh.append(frame)
         elif content != connection.execute(_CONTENT, frame.key).fetchone():

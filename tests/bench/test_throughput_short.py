@@ -1,0 +1,28 @@
+"""Waiting messages are taken at a good share of the speed of paho and SQLite alone, and each is acknowledged.
+
+Shorter than `python tests/bench/throughput`. The figure here is processor time, since other tests crowd the machine, and
+the least is set so that a store that commits for every message fails, as is tried too (it reaches about 0.1).
+"""
+
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent / "throughput"))
+
+import turns  # noqa: E402
+import ways  # noqa: E402
+
+COUNT, ROUNDS, PROBES = 2000, 3, 12
+ASKED = 0.4  # of paho + SQLite, by processor time
+ALL = {**ways.WAYS, "each": ways.each_committed}
+
+pytestmark = pytest.mark.system
+
+
+def test_messages_are_taken_once_acknowledged_and_fast_enough() -> None:
+    found = turns.measured(COUNT, ROUNDS, PROBES, ALL)
+    assert not any(found["left"].values()), found["left"]
+    assert found["cpu_ratio"]["ours"] >= ASKED, found
+    assert found["cpu_ratio"]["each"] < ASKED, "the figure does not tell a commit for every message"
