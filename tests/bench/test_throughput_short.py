@@ -1,6 +1,6 @@
 """Waiting messages are taken at a good share of the speed of paho and SQLite alone, and each is acknowledged.
 
-Shorter than `python tests/bench/throughput`. The figure here is processor time, since other tests crowd the machine, and
+Shorter than `python tests/bench/throughput`. The figure here is processor time, as other tests crowd the machine, and
 the least is set so that a store that commits for every message fails, as is tried too (it reaches about 0.1).
 """
 
