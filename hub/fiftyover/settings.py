@@ -56,6 +56,7 @@ class BrokerSettings:
     tls: bool = False  # true: encrypted; port 8883 is usual
     ca: Path | None = None  # certificate of the CA that signed the broker's; none: the system's
     child: bool = False  # true: the hub starts and watches the broker itself
+    shared: bool = False  # true: other hubs use it too, so this one asks it for the kits in [kit] only
 
 
 @dataclass(frozen=True)
@@ -259,6 +260,8 @@ def _agree(settings: Settings, name: str) -> None:
         raise SettingsError(f"{name}: [influx] bucket must be of letters, digits, - and _ only.")
     if broker.port == 0 and not broker.child:
         raise SettingsError(f"{name}: [broker] port = 0 is only for child = true; write the broker's port (1883).")
+    if broker.shared and not settings.kit.id:
+        raise SettingsError(f"{name}: [broker] shared = true needs [kit] id, or this hub would hear no kit.")
     if settings.kit.refrigerator and settings.kit.refrigerator == settings.kit.id:
         raise SettingsError(f"{name}: [kit] refrigerator names the smoker's own kit; write the small kit's name.")
     alone = settings.announce.user not in ("", broker.user) and settings.announce.password_file is not None

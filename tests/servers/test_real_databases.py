@@ -1,9 +1,7 @@
-"""What the hub writes, asked of real servers: every dashboard query has rows, and an outage leaves every row once."""
+"""What the store hands out, written to real servers: an outage in the middle of a lot leaves every row once."""
 
-import json
 import time
 import urllib.request
-from pathlib import Path
 
 import pytest
 
@@ -14,8 +12,8 @@ from fiftyover.influx.sender import Sender
 from fiftyover.influx.server import NotTakenError, Server
 from fiftyover.settings import InfluxSettings
 from fiftyover.store import DatedFrame, Reader, Store
+from servers.chain import until
 
-ROOT = Path(__file__).resolve().parents[2]
 KIT, BOOT, BATCH = "kit-3f2a", "9f3c1a02b7e4", "7f2c"
 START_MS = int(time.time()) * 1000 - 3_600_000
 COOK = 3000
@@ -45,13 +43,6 @@ def record(store: Store, first: int, count: int) -> None:
     store.add_target(KIT, START_MS + first * 1000, 71.0)
     store.add_event(BATCH, Event("called", first, START_MS + first * 1000, {"chub": 1 + first % 3, "core_degC": 66.9}))
     store.commit()
-
-
-def until(true, seconds=25.0):
-    end = time.monotonic() + seconds
-    while not true():
-        assert time.monotonic() < end, "it did not come"
-        time.sleep(0.05)
 
 
 def an_outage_in_the_middle_third(store, server) -> Sender:
@@ -90,39 +81,6 @@ def test_victoria_killed_for_the_middle_third_has_every_row_once(store, victoria
     until(lambda: len(victoria.series("probe_temperature_degC").get("probe-2", [])) >= COOK)
     found = victoria.series("probe_temperature_degC")["probe-2"]
     assert sorted((utc_ms, round(degC, 2)) for utc_ms, degC in found) == [(ms, round(degC, 2)) for ms, degC in wanted]
-
-
-def filled(query: str) -> str:
-    """A dashboard's query with its variables filled as Grafana fills them."""
-    span = f"time >= {START_MS}ms AND time <= {START_MS + COOK * 1000}ms"
-    for name, value in (("$timeFilter", span), ("$__interval", "30s"), ("$kit", KIT), ("$batch", BATCH)):
-        query = query.replace(name, value)
-    assert "$" not in query.replace("$/", ""), query
-    return query
-
-
-def test_every_query_of_every_dashboard_has_rows(store, influx):
-    sender = Sender(store.path, Server(settings(influx)), lambda _: None)
-    sender.start()
-    record(store, 0, 600)
-    until(lambda: sender.sent == 602)
-    sender.stop()
-    asked = 0
-    for file in sorted((ROOT / "dashboards" / "built").glob("*.json")):
-        board = json.loads(file.read_text())
-        queries = [target["query"] for panel in board["panels"] for target in panel["targets"]]
-        queries += [variable["query"] for variable in board["templating"]["list"]]
-        for query in queries:
-            series = influx.query(filled(query))
-            values = [cell for one in series for row in one["values"] for cell in row[1:] if cell is not None]
-            assert values, f"{file.stem}: no rows for {query}"
-            asked += 1
-    rules = json.loads((ROOT / "dashboards" / "provisioning" / "alerting" / "fiftyover.json").read_text())
-    for rule in rules["groups"][0]["rules"]:
-        assert influx.query(filled(rule["data"][0]["model"]["query"])), rule["title"]
-        asked += 1
-    assert asked >= 17
-    assert influx.query('SELECT "no_such" FROM "probe"') == []  # so the test above can fail
 
 
 def test_a_wrong_bucket_and_a_field_of_another_type_are_named(influx):

@@ -17,6 +17,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from fiftyover_kit.contract import topics
+
 from .. import settings as hub_settings
 from ..announce import announcer_address, announcing
 from ..batch.plan import Plan
@@ -116,10 +118,11 @@ def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
         else:
             where = address.address_of(settings.broker)
         inbox: queue.Queue[Message | Link] = queue.Queue(INBOX_MAX)
-        client = BrokerClient(where, store.hub_id, inbox, now_s=clock.monotonic_s)
-        heater = Heater(store.hub_id, store.run_number, client.publish)
         small = settings.kit.refrigerator
         kits = {settings.kit.id, *({small} if small else ())} if settings.kit.id else None
+        filters = [one for kit in (kits if kits and settings.broker.shared else "+") for one in topics.hub_hears(kit)]
+        client = BrokerClient(where, store.hub_id, inbox, filters=filters, now_s=clock.monotonic_s)
+        heater = Heater(store.hub_id, store.run_number, client.publish)
         live = Live()
         parts = Parts(
             clock, store, Inbox(store, clock, kits), client, heater, live, settings.kit.id, refrigerator=small
