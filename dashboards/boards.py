@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from grafana_foundation_sdk.builders import dashboard as builder
+from grafana_foundation_sdk.builders import timeseries
 from grafana_foundation_sdk.cog.encoder import JSONEncoder
 
 from . import alerts
@@ -29,20 +30,21 @@ def _board(uid: str, title: str, span: str, refresh: str) -> builder.Dashboard:
     return made.time(f"now-{span}", "now").refresh(refresh)
 
 
+def _kit() -> builder.QueryVariable:
+    return p.choice(q.KIT, "Kit", q.values_of(q.HEATER, q.KIT))
+
+
+def _temperatures(title: str, height: int, *more: tuple[str, str]) -> timeseries.Panel:
+    """Every probe of the kit over time, over the board's whole width at its top."""
+    probes = (q.over_time(q.PROBE, "temperature_degC", by=("probe",)), "$tag_probe")
+    return p.curves(title, "celsius", (0, 0, 24, height), probes, *more)
+
+
 def cook() -> builder.Dashboard:
     """What the smoker does now: chamber and target, cores, element, probes."""
-    made = _board("fiftyover-cook", "The cook", "12h", "10s").with_variable(
-        p.choice(q.KIT, "Kit", q.values_of(q.HEATER, q.KIT))
-    )
-    made.with_panel(
-        p.curves(
-            "Chamber, cores and what the chamber is asked to be",
-            "celsius",
-            (0, 0, 24, 11),
-            (q.over_time(q.PROBE, "temperature_degC", by=("probe",)), "$tag_probe"),
-            (q.over_time(q.TARGET, "target_degC", "last", fill="previous"), "asked"),
-        )
-    )
+    made = _board("fiftyover-cook", "The cook", "12h", "10s").with_variable(_kit())
+    asked = (q.over_time(q.TARGET, "target_degC", "last", fill="previous"), "asked")
+    made.with_panel(_temperatures("Chamber, cores and what the chamber is asked to be", 11, asked))
     made.with_panel(
         p.figure("Now", "celsius", (0, 11, 12, 5), q.newest(q.PROBE, "temperature_degC", ("probe",)), "$tag_probe")
     )
@@ -69,15 +71,8 @@ def record() -> builder.Dashboard:
     """What became of a batch: its events, the cores at call and pull, the curves beside."""
     made = _board("fiftyover-record", "The batch record", "24h", "")
     made.with_variable(p.choice(q.BATCH, "Batch", q.values_of(q.EVENT, q.BATCH)))
-    made.with_variable(p.choice(q.KIT, "Kit", q.values_of(q.HEATER, q.KIT)))
-    made.with_panel(
-        p.curves(
-            "Curves of the kit",
-            "celsius",
-            (0, 0, 24, 10),
-            (q.over_time(q.PROBE, "temperature_degC", by=("probe",)), "$tag_probe"),
-        )
-    )
+    made.with_variable(_kit())
+    made.with_panel(_temperatures("Curves of the kit", 10))
     made.with_panel(p.rows("Called and pulled", (0, 10, 10, 10), q.calls_and_pulls()))
     made.with_panel(p.rows("Everything that happened", (10, 10, 14, 10), q.events()))
     return made
@@ -85,9 +80,7 @@ def record() -> builder.Dashboard:
 
 def kits() -> builder.Dashboard:
     """Whether every kit is heard, and what its probes say of themselves."""
-    made = _board("fiftyover-kits", "The kits", "6h", "30s").with_variable(
-        p.choice(q.KIT, "Kit", q.values_of(q.HEATER, q.KIT)).multi(True).include_all(True)
-    )
+    made = _board("fiftyover-kits", "The kits", "6h", "30s").with_variable(_kit().multi(True).include_all(True))
     made.with_panel(
         p.curves(
             "Readings a minute: 60 when none is missing",

@@ -22,6 +22,7 @@ password_file = "secret/broker"
 tls = true
 ca = "/etc/ca.pem"
 child = false
+shared = true
 [web]
 host = "0.0.0.0"
 port = 80
@@ -114,6 +115,7 @@ def test_empty_file_gives_loopback_only_and_no_child():
         ("[broker]\nport = '1883'", ["[broker] port", "a whole number"]),
         ("[broker]\ntls = 1", ["[broker] tls", "true or false"]),
         ("[broker]\nport = 0", ["[broker] port = 0", "child = true"]),
+        ("[broker]\nshared = true", ["[broker] shared", "[kit] id"]),
         ("[broker]\nhost = ' '", ["[broker] host", "empty"]),
         ("[broker]\nuser = 'hub'", ["[broker] user", "password_file"]),
         ("[broker]\npassword_file = 'x'", ["[broker] password_file", "user"]),

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from servers.running import Process, free_port, program
+from servers.running import Process, folder_in, free_port, program, running
 
 ROOT = Path(__file__).resolve().parents[2]
 SNIPPET = ROOT / "dashboards" / "stack" / "influx1-nginx.conf"
@@ -48,6 +48,13 @@ class Influx(Process):
         )
         self.url = f"http://127.0.0.1:{self.front}"
 
+    def command(self, text: str) -> None:
+        """A statement that changes something, asked of the server itself; an error fails the test."""
+        form = urllib.parse.urlencode({"q": text}).encode()
+        with urllib.request.urlopen(f"http://127.0.0.1:{self.port}/query", form, timeout=10) as answer:
+            told = answer.read()
+        assert b"error" not in told, told
+
     def query(self, text: str) -> list[dict]:
         """Series of an InfluxQL query, asked through the proxy; an error fails the test."""
         (result,) = get(f"{self.url}/query", db=DATABASE, q=text)["results"]
@@ -57,20 +64,10 @@ class Influx(Process):
 
 @pytest.fixture
 def influx(tmp_path: Path) -> Iterator[Influx]:
-    folder = tmp_path / "influx"
-    folder.mkdir()
-    server = Influx(folder)
-    try:
-        server.start()
-        server.proxy.start()
-        urllib.request.urlopen(
-            f"http://127.0.0.1:{server.port}/query",
-            urllib.parse.urlencode({"q": f"CREATE DATABASE {DATABASE}"}).encode(),
-        ).close()
+    server = Influx(folder_in(tmp_path, "influx"))
+    with running(server, server.proxy):
+        server.command(f"CREATE DATABASE {DATABASE}")
         yield server
-    finally:
-        server.proxy.end()
-        server.end()
 
 
 class Victoria(Process):
@@ -97,11 +94,6 @@ class Victoria(Process):
 
 @pytest.fixture
 def victoria(tmp_path: Path) -> Iterator[Victoria]:
-    folder = tmp_path / "victoria"
-    folder.mkdir()
-    server = Victoria(folder)
-    try:
-        server.start()
+    server = Victoria(folder_in(tmp_path, "victoria"))
+    with running(server):
         yield server
-    finally:
-        server.end()

@@ -5,6 +5,8 @@ import signal
 import socket
 import subprocess
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 READY_S = 30.0
@@ -57,3 +59,21 @@ class Process:
             except subprocess.TimeoutExpired:
                 self.kill()
             self.process = None
+
+
+@contextmanager
+def running(*servers: Process) -> Iterator[None]:
+    """Start them in order; end them in the reverse order, those that died included."""
+    try:
+        for one in servers:
+            one.start()
+        yield
+    finally:
+        for one in reversed(servers):
+            one.end()
+
+
+def folder_in(parent: Path, name: str) -> Path:
+    made = parent / name
+    made.mkdir()
+    return made

@@ -96,9 +96,7 @@ def test_a_wrong_bucket_and_a_field_of_another_type_are_named(influx):
 
 
 def test_readings_beyond_the_retention_are_told_apart(influx):
-    form = b"q=CREATE+RETENTION+POLICY+short+ON+fiftyover+DURATION+1h+REPLICATION+1+DEFAULT"
-    with urllib.request.urlopen(f"http://127.0.0.1:{influx.port}/query", form) as answer:
-        assert b"error" not in answer.read()
+    influx.command("CREATE RETENTION POLICY short ON fiftyover DURATION 1h REPLICATION 1 DEFAULT")
     server = Server(settings(influx))
 
     def write_until_refused():
