@@ -57,6 +57,7 @@ class BrokerSettings:
     ca: Path | None = None  # certificate of the CA that signed the broker's; none: the system's
     child: bool = False  # true: the hub starts and watches the broker itself
     shared: bool = False  # true: other hubs use it too, so this one asks it for the kits in [kit] only
+    cluster: bool = False  # true: several nodes that speak MQTT 5; a connection that just ends is a node that went
 
 
 @dataclass(frozen=True)

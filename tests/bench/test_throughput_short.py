@@ -15,7 +15,7 @@ import turns  # noqa: E402
 import ways  # noqa: E402
 
 COUNT, ROUNDS, PROBES = 2000, 3, 12
-ASKED = 0.4  # of paho + SQLite, by processor time
+ASKED = 0.3  # of paho + SQLite, by processor time
 ALL = {**ways.WAYS, "each": ways.each_committed}
 
 pytestmark = pytest.mark.system

@@ -23,6 +23,7 @@ tls = true
 ca = "/etc/ca.pem"
 child = false
 shared = true
+cluster = true
 [web]
 host = "0.0.0.0"
 port = 80

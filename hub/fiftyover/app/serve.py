@@ -121,7 +121,14 @@ def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
         small = settings.kit.refrigerator
         kits = {settings.kit.id, *({small} if small else ())} if settings.kit.id else None
         filters = [one for kit in (kits if kits and settings.broker.shared else "+") for one in topics.hub_hears(kit)]
-        client = BrokerClient(where, store.hub_id, inbox, filters=filters, now_s=clock.monotonic_s)
+        client = BrokerClient(
+            where,
+            store.hub_id,
+            inbox,
+            filters=filters,
+            now_s=clock.monotonic_s,
+            cluster=settings.broker.cluster,
+        )
         heater = Heater(store.hub_id, store.run_number, client.publish)
         live = Live()
         parts = Parts(

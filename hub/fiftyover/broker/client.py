@@ -122,7 +122,7 @@ class _Session:
             client.connect(address.host, address.port, keepalive_s)
 
     def _end(self) -> None:
-        unexplained = self.accepted and not self.explained and not self.why and not self.owner.stopping
+        unexplained = self.accepted and not (self.explained or self.why or self.owner.stopping or self.owner.cluster)
         if unexplained and self._thrown_out():
             self.stolen = True
             self.why = sentences.taken_over(self.owner.client_id)
@@ -214,7 +214,8 @@ class BrokerClient:
 
     The MQTT session is clean and its client id is the hub's id. A session that another client took over is not
     taken back: `taken_over` stays true and a person has to look. MQTT 5 is tried first since it says why a session
-    ended; a broker that speaks only 3.1.1 is served in that.
+    ended; a broker that speaks only 3.1.1 is served in that. Of a `cluster` a take-over is believed only when it says so
+    in MQTT 5: when one of its nodes dies the connection ends while its address still accepts.
     """
 
     def __init__(
@@ -227,11 +228,13 @@ class BrokerClient:
         now_s: Callable[[], float] = boottime_s,
         keepalive_s: int = KEEPALIVE_S,
         backoff_s: tuple[float, float] = BACKOFF_S,
+        cluster: bool = False,
     ) -> None:
         self.address = address
         self.client_id = client_id
         self.filters = filters
         self.keepalive_s = keepalive_s
+        self.cluster = cluster
         self.counters = Counters()
         self.taken_over = False
         self.why = "not started"

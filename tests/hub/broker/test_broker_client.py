@@ -9,6 +9,7 @@ import time
 import paho.mqtt.client as paho
 import pytest
 
+from faults.proxy import Proxy
 from fiftyover.broker.address import Address
 from fiftyover.broker.child import ChildBroker
 from fiftyover.broker.client import OUT_MAX
@@ -138,6 +139,42 @@ def test_hub_whose_session_is_taken_over_stays_away(mosquitto, opened, protocol)
     second.take(0.6)
     assert (first.client.taken_over, first.client.alive(), first.client.counters.sessions) == (True, False, 1)
     assert (second.client.up, second.client.counters.sessions) == (True, 1)
+
+
+@pytest.mark.parametrize("cluster", [False, True])
+def test_only_of_a_cluster_a_connection_that_just_ends_is_a_node_that_went(mosquitto, opened, cluster):
+    front = Proxy(mosquitto.address.port)  # takes new connections at once, as what stands before a cluster does
+    try:
+        address = dataclasses.replace(mosquitto.address, port=front.port)
+        hub = opened(address, backoff_s=(0.05, 0.1), cluster=cluster)
+        front.cut()
+        front.mend()
+        assert ("another hub signed in" in hub.wait_link(False).why) is not cluster
+        hub.take(0.6)
+        assert (hub.client.taken_over, hub.client.up) == (not cluster, cluster)
+    finally:
+        front.close()
+
+
+def test_a_cluster_that_tells_a_take_over_is_believed(scripted, opened):
+    broker = scripted(connack=b"\x20\x03\x00\x00\x00")
+    lines = []
+
+    def answer(line, kind, body):
+        if kind == 8:  # SUBACK with no properties, then nothing granted but QoS 1 (MQTT 5.0, section 3.9)
+            filters = body.count(b"homie/")
+            line.sendall(bytes([0x90, 3 + filters]) + body[:2] + b"\0" + b"\1" * filters)
+            lines.append(line)
+        else:
+            plain(line, kind, body)
+
+    plain, broker._answer = broker._answer, answer
+    hub = opened(dataclasses.replace(broker.address, protocol="5"), backoff_s=(0.05, 0.1), cluster=True)
+    hub.wait_link(True)
+    lines[0].sendall(b"\xe0\x02\x8e\x00")  # DISCONNECT, 0x8E "Session taken over" (section 3.14.2.1)
+    assert "another hub signed in" in hub.wait_link(False).why
+    hub.take(0.6)
+    assert (hub.client.taken_over, hub.client.counters.sessions) == (True, 1)
 
 
 def test_session_ended_by_a_broker_after_a_long_silence_is_no_take_over(scripted, opened):
