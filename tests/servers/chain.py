@@ -153,15 +153,16 @@ class Kit:
 
 
 class Hub:
-    """`fiftyover serve` as a process, with a batch that hangs; its database is `url`."""
+    """`fiftyover serve` as a process, with a batch that hangs; its database is `url`, its broker `shared` or not."""
 
-    def __init__(self, folder: Path, broker: Broker, user: str, kit: str, url: str) -> None:
+    def __init__(self, folder: Path, broker: Broker, user: str, kit: str, url: str, shared: bool) -> None:
         folder.mkdir()
         self.folder, self.record = folder, folder / "record.sqlite"
         write_secret(folder / "password", broker.secrets[user] + "\n")
         (folder / "batch.toml").write_text(PLAN.format(kit=kit), "utf-8")
         (folder / "hub.toml").write_text(
-            f'[broker]\nport = {broker.port}\nuser = "{user}"\npassword_file = "password"\nshared = true\n'
+            f'[broker]\nport = {broker.port}\nuser = "{user}"\npassword_file = "password"\n'
+            f"shared = {str(shared).lower()}\n"
             f'[web]\nport = 0\n[store]\npath = "record.sqlite"\nreserve_mib = 0\n[kit]\nid = "{kit}"\n'
             f'[influx]\nurl = "{url}"\ntimeout_s = 5.0\n',
             "utf-8",

@@ -31,8 +31,8 @@ def broker_for(ends: ExitStack, tmp_path: Path, hubs: dict[str, list[str]]) -> B
     return broker
 
 
-def hub_for(ends: ExitStack, folder: Path, broker: Broker, user: str, kit: str, url: str) -> Hub:
-    hub = Hub(folder, broker, user, kit, url)
+def hub_for(ends: ExitStack, folder: Path, broker: Broker, user: str, kit: str, url: str, shared: bool = False) -> Hub:
+    hub = Hub(folder, broker, user, kit, url, shared)
     ends.callback(hub.end)
     hub.start()
     return hub
@@ -95,7 +95,9 @@ def test_from_the_kit_to_every_dashboard_with_the_database_gone_for_the_middle_t
 def test_two_hubs_at_one_broker_and_one_database_keep_to_their_own_kits(ends, influx, tmp_path):
     houses = {"hub-a": "kit-a", "hub-b": "kit-b"}
     broker = broker_for(ends, tmp_path, {user: [kit] for user, kit in houses.items()})
-    hubs = [hub_for(ends, tmp_path / user, broker, user, kit, influx.url) for user, kit in houses.items()]
+    hubs = [
+        hub_for(ends, tmp_path / user, broker, user, kit, influx.url, user == "hub-a") for user, kit in houses.items()
+    ]
     kits = [kit_for(ends, broker, kit, 40.0 + 5.0 * n) for n, kit in enumerate(houses.values())]
     for kit in kits:
         kit.tell_older(OLDER)

@@ -214,8 +214,8 @@ class BrokerClient:
 
     The MQTT session is clean and its client id is the hub's id. A session that another client took over is not
     taken back: `taken_over` stays true and a person has to look. MQTT 5 is tried first since it says why a session
-    ended; a broker that speaks only 3.1.1 is served in that. Of a `cluster` a take-over is believed only when it says so
-    in MQTT 5: when one of its nodes dies the connection ends while its address still accepts.
+    ended; a broker that speaks only 3.1.1 is served in that. Of a `cluster` a take-over is believed only when it says
+    so in MQTT 5: when one of its nodes dies the connection ends while its address still accepts.
     """
 
     def __init__(
