@@ -14,15 +14,19 @@ sys.path.insert(0, str(Path(__file__).parent / "throughput"))
 import turns  # noqa: E402
 import ways  # noqa: E402
 
-COUNT, ROUNDS, PROBES = 2000, 3, 12
+COUNT, ROUNDS, PROBES = 1500, 2, 12
+FEW = 300  # commit by commit they take a second
 ASKED = 0.3  # of paho + SQLite, by processor time
-ALL = {**ways.WAYS, "each": ways.each_committed}
 
 pytestmark = pytest.mark.system
 
 
 def test_messages_are_taken_once_acknowledged_and_fast_enough() -> None:
-    found = turns.measured(COUNT, ROUNDS, PROBES, ALL)
+    found = turns.measured(COUNT, ROUNDS, PROBES)
     assert not any(found["left"].values()), found["left"]
     assert found["cpu_ratio"]["ours"] >= ASKED, found
-    assert found["cpu_ratio"]["each"] < ASKED, "the figure does not tell a commit for every message"
+
+
+def test_a_commit_for_each_message_would_be_seen() -> None:
+    both = {"sqlite": ways.paho_sqlite, "each": ways.each_committed}
+    assert turns.measured(FEW, 1, PROBES, both)["cpu_ratio"]["each"] < ASKED

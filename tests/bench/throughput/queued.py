@@ -17,7 +17,7 @@ from servers.running import Process, free_port, program
 
 KIT, BOOT = "kit-3f2a", "9f3c1a02b7e4"
 KEPT_S = 3600  # how long the broker keeps the session of a client that is away
-AGAIN_S = 1.0  # a broker sends what is unacknowledged at once after the sign-in
+AGAIN_S = 0.5  # a broker sends what is unacknowledged at once after the sign-in
 LIMIT_S = 120.0
 _names = itertools.count(1)
 
