@@ -10,7 +10,7 @@ import logging
 import queue
 import threading
 import time
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -29,7 +29,7 @@ LOG = logging.getLogger("fiftyover.announce")
 INBOX_MAX = 1000
 WAIT_S = 0.2
 GOODBYE_S = 3.0
-TAKEN = f"another program signed in to the broker as {ANNOUNCER}; stop that one, then start the hub again"
+TAKEN = "another program signed in to the broker with its account; stop that one, then start the hub again"
 
 Tell = Callable[[str | None], None]
 
@@ -50,15 +50,10 @@ def announcer_address(settings: Settings, child: ChildBroker | None, hub: Addres
 
 @contextmanager
 def announcing(
-    wanted: bool,
-    way_in: Callable[[], Address],
-    folder: Path,
-    tell: Tell,
-    kits: Collection[str] | None = None,
-    refrigerator: str = "",
+    settings: Settings, way_in: Callable[[], Address], hub_id: str, folder: Path, tell: Tell
 ) -> Iterator[None]:
     """Announce while this lasts, or clear what an earlier run announced; nothing at all where neither is due."""
-    file = folder / FILE
+    file, wanted, small = folder / FILE, settings.announce.on, settings.kit.refrigerator
     if not wanted and not file.exists():
         yield
         return
@@ -68,11 +63,14 @@ def announcing(
         tell(NOT_TOLD.format(str(fault).rstrip(".")))
         yield
         return
+    kits = {one for one in (settings.kit.id, small) if one} if settings.kit.id else None
     filters = [topics.description(one) for one in sorted(kits)] if kits else [f"{topics.ROOT}/+/$description"]
     inbox: queue.Queue[Message | Link] = queue.Queue(INBOX_MAX)
-    client = BrokerClient(address, ANNOUNCER, inbox, filters=[*filters, BIRTH])
+    # A broker without accounts tells sessions apart by this name only, and several hubs may use it.
+    name, cluster = f"{hub_id}-announce", settings.broker.cluster
+    client = BrokerClient(address, name, inbox, filters=[*filters, BIRTH], cluster=cluster)
     ended = threading.Event()
-    given = (Announcer(file, wanted, kits, refrigerator), client, inbox, ended, tell)
+    given = (Announcer(file, wanted, kits, small), client, inbox, ended, tell)
     thread = threading.Thread(target=_go_on, args=given, name="announce", daemon=True)
     thread.start()
     try:

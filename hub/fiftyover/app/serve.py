@@ -152,7 +152,7 @@ def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
         told_house = partial(hub.tell, "announce")
         way_in = partial(announcer_address, settings, child, where)
         beside = store.path.absolute().parent
-        stack.enter_context(announcing(settings.announce.on, way_in, beside, told_house, kits, small))
+        stack.enter_context(announcing(settings, way_in, store.hub_id, beside, told_house))
         yield hub, page, _Watch(child)
 
 

@@ -1,11 +1,16 @@
 """With which account the hub announces, and that without one it goes on as if nothing were."""
 
+import os
+import queue
+import time
+
 import pytest
 
-from fiftyover.announce import announcer_address, announcing
-from fiftyover.broker import accounts, iotcore
+from fiftyover.announce import announcer, announcer_address, announcing
+from fiftyover.broker import accounts, iotcore, mosquitto
 from fiftyover.broker.address import Address
 from fiftyover.broker.child import ChildBroker
+from fiftyover.broker.client import BrokerClient
 from fiftyover.errors import BrokerError
 from fiftyover.settings import AnnounceSettings, BrokerSettings, Settings
 
@@ -56,11 +61,39 @@ def test_without_an_account_the_hub_goes_on_and_says_so(tmp_path):
     def none():
         raise BrokerError("the broker has no account for it")
 
-    with announcing(True, none, tmp_path, told.append):
+    with announcing(Settings(announce=AnnounceSettings(True)), none, "c01d", tmp_path, told.append):
         pass
     assert told == ["Home-automation software is not told of the kits: the broker has no account for it."]
-    with announcing(
-        False, none, tmp_path, told.append
-    ):  # off, and nothing ever announced: not even an account is asked
+    with announcing(Settings(), none, "c01d", tmp_path, told.append):  # off, nothing stands: no account is asked for
         pass
     assert len(told) == 1
+
+
+def test_a_session_that_another_program_took_costs_the_announcement_only_and_is_said(folder, monkeypatch):
+    if mosquitto.program() is None and os.environ.get("CI") != "true":
+        pytest.skip("mosquitto is not installed here")
+    monkeypatch.setattr(announcer, "DOWN_S", 0.0)
+    broker, told = ChildBroker("mosquitto", folder, accounts.kept(folder / "accounts")), []
+    address = broker.start()
+    hub = BrokerClient(address, "c01d", queue.Queue())
+    thief = BrokerClient(
+        broker.address_for("hub_announcer"), "thief", queue.Queue(), filters=["homie/5/+/$description"]
+    )
+    try:
+        hub.start()
+        wanted = Settings(announce=AnnounceSettings(True))
+        with announcing(wanted, lambda: broker.address_for("hub_announcer"), "c01d", folder, told.append):
+            time.sleep(0.5)
+            assert told == []
+            thief.start()
+            until_s = time.monotonic() + 5.0
+            while not told and time.monotonic() < until_s:
+                time.sleep(0.02)
+            assert (hub.up, hub.counters.sessions) == (True, 1)
+        assert len(told) == 1
+        assert "another program signed in to the broker with its account" in told[0]
+        assert "withdraws heat" not in told[0]
+    finally:
+        thief.stop()
+        hub.stop()
+        broker.stop()
