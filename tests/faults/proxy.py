@@ -46,6 +46,12 @@ class Proxy:
                 self._drop(one)
             self._waiting.clear()
 
+    def reset(self):
+        """End every connection; new ones are taken at once."""
+        with self._lock:
+            for one in list(self._pairs):
+                self._drop(one)
+
     def mend(self):
         """Forward again; what waited in a stall is delivered now, late."""
         with self._lock:

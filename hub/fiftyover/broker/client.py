@@ -234,13 +234,13 @@ class BrokerClient:
         self.client_id = client_id
         self.filters = filters
         self.keepalive_s = keepalive_s
-        self.cluster = cluster
         self.counters = Counters()
         self.taken_over = False
         self.why = "not started"
         self._inbox = inbox
         self._now_s = now_s
         self._backoff_s = backoff_s
+        self.cluster = cluster
         self._protocol = address.protocol
         self._proven = False  # a session was accepted once: the protocol is right
         self._session: _Session | None = None

@@ -147,8 +147,7 @@ def test_only_of_a_cluster_a_connection_that_just_ends_is_a_node_that_went(mosqu
     try:
         address = dataclasses.replace(mosquitto.address, port=front.port)
         hub = opened(address, backoff_s=(0.05, 0.1), cluster=cluster)
-        front.cut()
-        front.mend()
+        front.reset()
         assert ("another hub signed in" in hub.wait_link(False).why) is not cluster
         hub.take(0.6)
         assert (hub.client.taken_over, hub.client.up) == (not cluster, cluster)
