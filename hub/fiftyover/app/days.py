@@ -45,8 +45,9 @@ DONE = {
 class Days:
     """Marks and clocks of all open batches. Any thread may call it; `Store` does the locking."""
 
-    def __init__(self, store: Store, clock: AnyClock, refrigerator_kit: str = "") -> None:
+    def __init__(self, store: Store, clock: AnyClock, refrigerator_kit: str = "", record_of: str = "") -> None:
         self._store = store
+        self._of = record_of  # the kit whose batches count, where several share the record
         self._clock = clock
         self._known: dict[str, tuple[tuple[int, int], Opened]] = {}  # as read: a long batch has thousands of events
         self._small_kit = refrigerator_kit  # the one in the refrigerator: its first probe stands in a glass of water
@@ -99,7 +100,7 @@ class Days:
     def open_batches(self) -> list[str]:
         """Ids of the newest batches that are not closed."""
         found = []
-        for line in self._store.batches()[:NEWEST]:
+        for line in self._store.batches(self._of)[:NEWEST]:
             try:
                 if self._opened(line.batch_id).day.closed_s is None:
                     found.append(line.batch_id)
@@ -211,7 +212,7 @@ class Days:
         """Now, or when another batch took the probes."""
         began_ms = max((event.utc_ms for event in found.cook if event.kind == ev.HUNG), default=0)
         until_ms = self._clock.utc_ms()
-        for line in self._store.batches()[:NEWEST]:
+        for line in self._store.batches(self._of)[:NEWEST]:
             if line.batch_id != found.plan.batch_id and line.last_utc_ms > began_ms:
                 hung = [
                     e.utc_ms for e in self._store.events(line.batch_id) if e.kind == ev.HUNG and e.utc_ms > began_ms

@@ -31,8 +31,9 @@ MINUTE_S = 60.0
 class Foresight:
     """Forecasts of the running batch. `heed` belongs to the deciding thread, the rest may be called from any."""
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, record_of: str = "") -> None:
         self._store = store
+        self._of = record_of
         self._memory = Memory()
         self._prior: Prior | None = None
         self._kit = ""
@@ -108,17 +109,20 @@ class Foresight:
 
     def _forecast(self, state: BatchState, rows: list[Seen], prior: Prior | None, kit: str) -> None:
         if prior is None:
-            prior = from_record(self._store, kit, state.plan.batch_id)
+            prior = from_record(self._store, kit, state.plan.batch_id, self._of)
         told = outlook(state, rows, prior)
         with self._lock:
             if self._state is not None and self._state.plan.batch_id == state.plan.batch_id:
                 self._prior, self._told = prior, told
 
 
-def from_record(store: Store, kit: str, but: str) -> Prior:
-    """Learn from the newest finished batches of a kit, oldest first; what cannot be read is left out."""
+def from_record(store: Store, kit: str, but: str, of: str = "") -> Prior:
+    """Learn from the newest finished batches of a kit, oldest first; what cannot be read is left out.
+
+    `of`: look among the batches of this kit only, where several share the record.
+    """
     prior = BROAD
-    for line in reversed(store.batches()[: BATCHES + 1]):
+    for line in reversed(store.batches(of)[: BATCHES + 1]):
         if line.batch_id == but:
             continue
         try:

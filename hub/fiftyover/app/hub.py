@@ -1,4 +1,6 @@
-"""The running hub: messages in, decisions out, marks in between. One thread decides, one writes, pages only ask.
+"""One smoker: messages in, decisions out, marks in between. One thread decides, one writes, pages only ask.
+
+Alone in its house it is the whole hub; several share the threads of a `yard.Yard`.
 
 Heat comes from one place: a fresh decision on a live frame, through `heater.follow`. When frames stop, decisions stop,
 and the kit's permit runs out by itself.
@@ -9,9 +11,10 @@ from __future__ import annotations
 import logging
 import queue
 import threading
+from collections.abc import Sequence
 from typing import Any
 
-from fiftyover_kit.contract import limits, messages, topics
+from fiftyover_kit.contract import limits
 
 from ..batch import again, day
 from ..batch import decide as batch
@@ -29,19 +32,21 @@ from .client_watch import ClientWatch
 from .days import Days
 from .errands import DONE
 from .foresight import Foresight
+from .gate import Gate
 from .history import Curves, TargetNotes
 from .kit_watch import KitWatch
 from .parts import Parts
 from .picture import picture
 from .record import Found, kit_chosen, planned, resumable
+from .run_numbers import RunNumbers
 from .troubles import Troubles
+from .turning import Turning
+from .writing import saved
 
 LOG = logging.getLogger("fiftyover.hub")
 COMMIT_S = 1.0
 PICTURE_S = 0.25
-WAIT_S = 0.1
 RESUME_FRAMES = 100_000  # of the batch, read again after a restart: a day and more; 33 microseconds each
-RUN_AGAIN_S = 5.0
 DAYS_S = 30.0  # so often the cooling and hold clocks are looked at
 FOR_EVER_MS = 1 << 62
 
@@ -58,22 +63,19 @@ class Hub:
         self.expiries = 0  # permits that ran out on the kit while its link stood
         self.troubles = Troubles()
         self._client_watch = ClientWatch(parts.client, self.troubles)
-        self.days = Days(parts.store, parts.clock, parts.refrigerator)
+        self.days = Days(parts.store, parts.clock, parts.refrigerator, parts.record_of)
         self.today = day.Day()  # of the batch in the smoker
         self._days_s = float("-inf")
-        self._inbox = inbox
         self._curves = Curves(parts.store)
-        self._foresight = Foresight(parts.store)
+        self.foresight = self._foresight = Foresight(parts.store, parts.record_of)
         self._catch_up = CatchUp()
         self._lock = threading.RLock()
-        self._stop = threading.Event()
+        self.gate = Gate()
         self._pictured_s = 0.0
         self._targets = TargetNotes(parts.store)
-        self._run_tried_s = -RUN_AGAIN_S
-        self._threads = [
-            threading.Thread(target=self._decide_for_ever, name="hub", daemon=True),
-            threading.Thread(target=self._write_for_ever, name="hub-writer", daemon=True),
-        ]
+        self._runs = RunNumbers(parts.store, [parts.heater], lambda told: self.tell("run", told))
+        self._turning = Turning(inbox, self.step, self.write, self.note_fault)
+        self._threads = self._turning.threads
 
     # -- starting and ending
 
@@ -81,37 +83,41 @@ class Hub:
         """Take up the batch that was going on, if there is one, and begin to work."""
         self.take_up()
         self._foresight.start()
-        for thread in self._threads:
-            thread.start()
+        self._turning.start(COMMIT_S)
 
     def take_up(self) -> None:
         """Go on with the batch that the record says is going on."""
         with self._lock:
             try:
-                found = resumable(self.parts.store)
+                found = resumable(self.parts.store, self.parts.record_of)
             except HubError as fault:  # no heat, but the page is there to say so
                 self.troubles.put("batch", str(fault), self.parts.clock.monotonic_s())
-                return
+                found = None
             if found is not None:
                 self._resume(found)
         self._look_at_today()
+        if (who := self.gate.open()) is not None:
+            self.mark(ev.STOP_HEAT, {}, who)
 
     def stop(self) -> None:
         """End: heat is withdrawn with a stop, and what is known is on the disk."""
-        self._stop.set()
+        self._turning.stop()
         self._foresight.stop()
-        for thread in self._threads:
-            if thread.ident is not None:
-                thread.join(10.0)
+        self.withdraw()
+        self.parts.store.commit()
+
+    def withdraw(self) -> None:
+        """Tell the kit with a stop that no heat comes any more: the program ends."""
         with self._lock:
             kit, frame = self.watch.kit, self.last_frame
             if kit and frame is not None:
                 self.parts.heater.stop(kit, frame.boot, self.parts.clock.monotonic_s())
-        self.parts.store.commit()
 
     def start_batch(self, plan: Plan) -> None:
         """Begin a batch: its chubs hang now, or the empty smoker is preheated. HubError if one is going on."""
         with self._lock:
+            if self.gate.why:
+                raise HubError(self.gate.why)
             if self.state is not None and self.cooking:
                 raise HubError(f"Batch {self.state.plan.name!r} is still in the smoker: finish it first.")
             now_s, utc_ms = self.parts.clock.monotonic_s(), self.parts.clock.utc_ms()
@@ -165,6 +171,9 @@ class Hub:
 
         A mark of the days around the cook may name its ``batch``; without, it belongs to the one in the smoker.
         """
+        if self.gate.why and (kind != ev.STOP_HEAT or self.gate.stop(who)):
+            stops = kind == ev.STOP_HEAT
+            return stops, self._stop_now(self.parts.clock.monotonic_s()) if stops else self.gate.why
         if kind in day.MARKS:
             batch_id = data.get("batch") or (self.state.plan.batch_id if self.state is not None else "")
             answer = self.days.mark(str(batch_id), kind, {k: v for k, v in data.items() if k != "batch"}, who)
@@ -226,43 +235,38 @@ class Hub:
 
     # -- the deciding thread
 
-    def _decide_for_ever(self) -> None:
-        while not self._stop.is_set():
-            try:
-                item: Message | Link | None = self._inbox.get(timeout=WAIT_S)
-            except queue.Empty:
-                item = None
-            try:
-                self.step(item)
-            except Exception:
-                self.faults += 1
-                LOG.exception("a message or a decision failed; the kit's permit runs out if this goes on")
-
     def step(self, item: Message | Link | None) -> None:
         """Take one message (None: only time has passed) and show what follows."""
         with self._lock:
-            self._number_permits(self.parts.clock.monotonic_s())
+            self._runs.look(self.parts.clock.monotonic_s())
             if isinstance(item, Link):
                 self._link(item)
             elif item is not None:
-                parts = self.parts
-                for result in parts.inbox.handle(item.topic, item.payload, item.retained, item.arrived_s):
-                    self._result(result)
+                self.take(self.parts.inbox.handle(item.topic, item.payload, item.retained, item.arrived_s))
+            self.pass_time(PICTURE_S)
+
+    def take(self, results: Sequence[DatedFrame | KitNote | Refused]) -> None:
+        """Take what a message meant, oldest first."""
+        with self._lock:
+            for result in results:
+                self._result(result)
+
+    def pass_time(self, picture_s: float) -> None:
+        """Do what is due by the clock alone, and show how things stand at most every `picture_s` (s)."""
+        with self._lock:
             now_s = self.parts.clock.monotonic_s()
             self._watch_stop(now_s)
             self._client_watch.look(now_s)
-            self._show(now_s, at_most_every_s=PICTURE_S)
+            self._show(now_s, at_most_every_s=picture_s)
 
-    def _number_permits(self, now_s: float) -> None:
-        """After four days of permits the hub needs a new, committed run number."""
-        if not self.parts.heater.needs_run or 0.0 <= now_s - self._run_tried_s < RUN_AGAIN_S:
-            return
-        self._run_tried_s = now_s
-        try:
-            self.parts.heater.new_run(self.parts.store.next_run())
-            self.troubles.put("run", None, now_s)
-        except HubError as fault:
-            self.troubles.put("run", f"No heat, for want of a new permit number: {fault}", now_s)
+    def link(self, link: Link) -> None:
+        """The session with the broker came up or went down."""
+        with self._lock:
+            self._link(link)
+
+    def note_fault(self) -> None:
+        """Something of the hub's own failed; the page tells how often."""
+        self.faults += 1
 
     def _watch_stop(self, now_s: float) -> None:
         """Send a stop until a frame shows that it worked; while it does not get through, a person has to go."""
@@ -362,27 +366,18 @@ class Hub:
 
     # -- the writing thread
 
-    def _write_for_ever(self) -> None:
-        while not self._stop.wait(COMMIT_S):
-            try:
-                self.write()
-            except Exception:
-                self.faults += 1
-                LOG.exception("saving failed; nothing is acknowledged, so the kit keeps its readings")
-
     def write(self) -> None:
         """Commit, then acknowledge what is on the disk, and tell what the store has to say."""
-        self.parts.store.commit()
-        for kit, ack in self.parts.inbox.acks_due():
-            self.parts.client.publish(topics.ack_set(kit), messages.encode_ack(ack), 0)
-        notices, problem = self.parts.store.take_notices(), self.parts.store.problem
-        with self._lock:
-            for sentence in notices:
-                if problem is None or sentence != str(problem):  # that one is told as long as it stands
-                    self.troubles.news(sentence, self.parts.clock.monotonic_s())
-        self._watch_days()
+        for sentence in saved(self.parts):
+            self.news(sentence)
+        self.watch_days()
 
-    def _watch_days(self) -> None:
+    def news(self, sentence: str) -> None:
+        """Tell something that happened."""
+        with self._lock:
+            self.troubles.news(sentence, self.parts.clock.monotonic_s())
+
+    def watch_days(self) -> None:
         """Tell what the cooling and hold clocks of the open batches have to say; on the writing thread."""
         now_s = self.parts.clock.monotonic_s()
         if 0.0 <= now_s - self._days_s < DAYS_S:

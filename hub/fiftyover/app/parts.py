@@ -26,6 +26,7 @@ class Parts:
     kit: str = ""
     simulated_only: bool = False
     refrigerator: str = ""  # the small kit in the refrigerator: never the one that heats
+    record_of: str = ""  # the kit whose batches count, where several share the record; "": all of them
 
 
 def new_batch_id() -> str:

@@ -37,14 +37,15 @@ def kit_chosen(kit: str, at_s: float, utc_ms: int) -> Event:
     return Event(KIT_CHOSEN, at_s, utc_ms, {"kit": kit})
 
 
-def resumable(store: Store) -> Found | None:
-    """The newest batch in the smoker, if it was planned by this program and is not finished.
+def resumable(store: Store, kit: str = "") -> Found | None:
+    """The newest batch in the smoker (of this kit, if one is named), if it was planned by this program and is not
+    finished.
 
     HubError if it cannot be read: it was written by a newer program, or by a hand.
     """
-    for line in store.batches()[:NEWEST]:
+    for line in store.batches(kit)[:NEWEST]:
         found = _found(store, line.batch_id)
-        if found is None:
+        if found is None or kit and found.kit != kit:
             continue
         book = ev.fold(found.plan, found.events)
         if not book.finished and (book.hung_s or book.preheat_s is not None or not found.days):

@@ -150,7 +150,7 @@ class _Session:
     def publish(self, topic: str, payload: bytes, qos: int, retain: bool) -> bool:
         """Hand one message over; False if too many are waiting or the connection is gone."""
         with self._lock:
-            if self._paho is None or self.pending >= OUT_MAX:
+            if self._paho is None or self.pending >= self.owner.out_max:
                 return False
             self.pending += 1
         if self._paho.publish(topic, payload, qos, retain).rc == paho.MQTT_ERR_SUCCESS:
@@ -227,6 +227,7 @@ class BrokerClient:
         filters: Sequence[str] = tuple(topics.hub_hears()),
         now_s: Callable[[], float] = boottime_s,
         keepalive_s: int = KEEPALIVE_S,
+        out_max: int = OUT_MAX,
         backoff_s: tuple[float, float] = BACKOFF_S,
         cluster: bool = False,
     ) -> None:
@@ -234,6 +235,7 @@ class BrokerClient:
         self.client_id = client_id
         self.filters = filters
         self.keepalive_s = keepalive_s
+        self.out_max = out_max
         self.counters = Counters()
         self.taken_over = False
         self.why = "not started"

@@ -15,7 +15,8 @@ from fiftyover_kit.contract.limits import TICK_PERIOD
 
 BLOCK_S = 60.0
 BLOCKS = 10  # of minutes in which something was heard; silence ages nothing, a stall must not make us forget
-BOOTS_MAX = 64  # kit starts remembered
+BOOTS_MAX = 64  # kit starts remembered, or BOOTS_A_KIT for each kit where there are many
+BOOTS_A_KIT = 4
 
 
 @dataclass(frozen=True)
@@ -62,9 +63,10 @@ class BootDating:
 
 
 class Dating:
-    """The starts of all kits: which is going on, and how each is dated."""
+    """The starts of all kits: which is going on, and how each is dated. `kits`: how many are expected."""
 
-    def __init__(self) -> None:
+    def __init__(self, kits: int = 1) -> None:
+        self._boots_max = max(BOOTS_MAX, BOOTS_A_KIT * kits)
         self._boots: OrderedDict[tuple[str, str], BootDating] = OrderedDict()
         self._current: dict[str, str] = {}
 
@@ -112,7 +114,7 @@ class Dating:
         return dating.offset_s or 0.0, dating.heard_s
 
     def _bound(self) -> None:
-        while len(self._boots) > BOOTS_MAX:
+        while len(self._boots) > self._boots_max:
             ended = (key for key in self._boots if self._current.get(key[0]) != key[1])
             oldest = next(ended, next(iter(self._boots)))
             del self._boots[oldest]

@@ -23,8 +23,9 @@ from .dating import Dating
 from .freshness import Freshness
 
 UNDATED_MAX = 7200  # older frames kept until a live one of their start tells how to date them
-UNDATED_BOOTS_MAX = 8
-NAMES_MAX = 200  # kits and starts that counts are kept of
+UNDATED_BOOTS_MAX = 8  # or one for each kit
+NAMED_MAX = 8  # of this hub's kits, in a sentence
+NAMES_MAX = 200  # kits and starts that counts are kept of; of lost frames twice the kits, where those are more
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,10 @@ class Inbox:
         self._store = store
         self._clock = clock
         self._kits = kits
-        self._dating = Dating()
+        many = 0 if kits is None else len(kits)
+        self._losses_max = max(NAMES_MAX, 2 * many)
+        self._undated_boots_max = max(UNDATED_BOOTS_MAX, many)
+        self._dating = Dating(many)
         self._acks = Acks(store.hub_id)
         self._undated: OrderedDict[tuple[str, str], dict[int, Raw]] = OrderedDict()
         self._to_store: dict[Key, DatedFrame] = {}
@@ -94,7 +98,7 @@ class Inbox:
 
     def _message(self, kit: str, rest: str, payload: bytes, retained: bool, arrived_s: float) -> list[Result]:
         if not self._ours(kit):
-            known = ", ".join(sorted(self._kits or ())) or "none yet"
+            known = _named(self._kits or ())
             return [Refused(kit, f"Kit {kit} is not this hub's ({known}): to add it, run `fiftyover kit setup`.")]
         if rest.endswith("/set"):
             return []  # the hub's own
@@ -125,7 +129,7 @@ class Inbox:
         for one in raw["frames"]:
             if self._undated_count() < UNDATED_MAX:  # beyond, they are not acknowledged: the kit sends them again
                 room.setdefault(one["seq"], one)
-        if len(self._undated) <= UNDATED_BOOTS_MAX:
+        if len(self._undated) <= self._undated_boots_max:
             return []
         lost = self._undated.popitem(last=False)
         return [_undatable(*lost)]
@@ -179,7 +183,7 @@ class Inbox:
         losses = (raw["thinned"], raw["dropped"])
         before = self._losses.get((kit, boot), (0, 0))
         self._losses[kit, boot] = losses
-        if len(self._losses) > NAMES_MAX:
+        if len(self._losses) > self._losses_max:
             del self._losses[next(iter(self._losses))]
         names = ("frame/thinned", "frame/dropped")
         return [
@@ -212,6 +216,12 @@ class Inbox:
     def _committed(self, keys: list[Key]) -> None:
         with self._guard:
             self._acks.committed(keys)
+
+
+def _named(kits: Collection[str]) -> str:
+    if not kits:
+        return "none yet"
+    return ", ".join(sorted(kits)[:NAMED_MAX]) + (f" and {len(kits) - NAMED_MAX} more" if len(kits) > NAMED_MAX else "")
 
 
 def _note(kit: str, rest: str, payload: bytes) -> Result:

@@ -128,10 +128,14 @@ class Reader:
             EventRow(n, batch, kind, ms, json.loads(data)) for n, batch, kind, ms, data in self.rows(sql, (batch_id,))
         ]
 
-    def batches(self) -> list[BatchLine]:
-        """Every batch with an event, the newest first."""
-        sql = "SELECT batch, min(utc_ms), max(utc_ms), count(*) FROM events GROUP BY batch ORDER BY max(id) DESC"
-        return [BatchLine(*row) for row in self.rows(sql, ())]
+    def batches(self, kit: str = "") -> list[BatchLine]:
+        """Every batch with an event, the newest first; with `kit`, those that were ever planned for this kit."""
+        sql = "SELECT batch, min(utc_ms), max(utc_ms), count(*) FROM events{} GROUP BY batch ORDER BY max(id) DESC"
+        if not kit:
+            return [BatchLine(*row) for row in self.rows(sql.format(""))]
+        # The words of the index `batches_of_kits`, so that it is used.
+        own = "SELECT batch FROM events WHERE kind IN ('planned', 'kit-chosen') AND json_extract(data, '$.kit') = ?"
+        return [BatchLine(*row) for row in self.rows(sql.format(f" WHERE batch IN ({own})"), (kit,))]
 
     def gaps(self, kit: str, from_ms: int, to_ms: int, missing: int = 1) -> list[Gap]:
         """Where at least `missing` frames of one boot are not there, between frames of the span (UTC ms)."""

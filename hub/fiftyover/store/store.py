@@ -275,9 +275,9 @@ class Store:
         """See `Reader.newest_event`."""
         return self.reader.newest_event(batch_id)
 
-    def batches(self) -> list[BatchLine]:
+    def batches(self, kit: str = "") -> list[BatchLine]:
         """See `Reader.batches`."""
-        return self.reader.batches()
+        return self.reader.batches(kit)
 
     def gaps(self, kit: str, from_ms: int, to_ms: int, missing: int = 1) -> list[Gap]:
         """See `Reader.gaps`."""

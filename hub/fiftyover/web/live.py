@@ -20,6 +20,12 @@ class Live:
         self._number = 0
         self._text = "{}"
         self._closed = False
+        self._readers = 0
+
+    @property
+    def watched(self) -> bool:
+        """Whether a page is open that shows each new snapshot."""
+        return self._readers > 0
 
     def publish(self, snapshot: Mapping[str, Any]) -> None:
         """Replace the snapshot (JSON-able, no NaN)."""
@@ -44,13 +50,17 @@ class Live:
         `shown` makes of the snapshot's JSON what this reader is to see of it.
         """
         sent, quiet_s = -1, 0.0
-        while not self._closed:
-            number, text = self.latest()
-            if number != sent:
-                sent, quiet_s = number, 0.0
-                yield f"id: {number}\ndata: {shown(text)}\n\n"
-            elif quiet_s >= KEEP_ALIVE_S:
-                quiet_s = 0.0
-                yield ": still here\n\n"
-            await asyncio.sleep(POLL_S)
-            quiet_s += POLL_S
+        self._readers += 1  # on the server's one thread
+        try:
+            while not self._closed:
+                number, text = self.latest()
+                if number != sent:
+                    sent, quiet_s = number, 0.0
+                    yield f"id: {number}\ndata: {shown(text)}\n\n"
+                elif quiet_s >= KEEP_ALIVE_S:
+                    quiet_s = 0.0
+                    yield ": still here\n\n"
+                await asyncio.sleep(POLL_S)
+                quiet_s += POLL_S
+        finally:
+            self._readers -= 1

@@ -94,8 +94,8 @@ def test_a_record_that_a_hub_works_with_is_not_touched(record_file: Path, capsys
 
 
 def test_copies_made_before_an_upgrade_go_too(record_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    copy = record_file.with_name(record_file.name + ".before-v002")
+    copy = record_file.with_name(record_file.name + ".before-v003")
     copy.write_bytes(record_file.read_bytes())
     assert main(["report", "--store", str(record_file), "aaaa", "--delete", "--yes"]) == 0
-    assert "before-v002" in capsys.readouterr().out
+    assert "before-v003" in capsys.readouterr().out
     assert not copy.exists()

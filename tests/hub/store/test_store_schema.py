@@ -128,7 +128,7 @@ def test_database_whose_tables_are_not_those_of_its_version_is_refused(tmp_path,
 
 
 def test_version_line_that_claims_more_than_the_tables_is_refused(tmp_path, monkeypatch):
-    path = old(tmp_path / "record.sqlite")
+    path = old(tmp_path / "record.sqlite", f"v{len(migrate.scripts()):03d}")
     newest = with_next(monkeypatch)
     with closing(sqlite3.connect(path)) as other, other:
         other.execute("INSERT INTO schema_version VALUES (?, 0)", (newest,))
