@@ -25,7 +25,7 @@ from .freshness import Freshness
 UNDATED_MAX = 7200  # older frames kept until a live one of their start tells how to date them
 UNDATED_BOOTS_MAX = 8  # or one for each kit
 NAMED_MAX = 8  # of this hub's kits, in a sentence
-NAMES_MAX = 200  # kits and starts that counts are kept of; of lost frames twice the kits, where those are more
+NAMES_MAX = 1000  # kits and starts that counts are kept of: twice the most smokers of one hub
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,6 @@ class Inbox:
         self._clock = clock
         self._kits = kits
         many = 0 if kits is None else len(kits)
-        self._losses_max = max(NAMES_MAX, 2 * many)
         self._undated_boots_max = max(UNDATED_BOOTS_MAX, many)
         self._dating = Dating(many)
         self._acks = Acks(store.hub_id)
@@ -183,7 +182,7 @@ class Inbox:
         losses = (raw["thinned"], raw["dropped"])
         before = self._losses.get((kit, boot), (0, 0))
         self._losses[kit, boot] = losses
-        if len(self._losses) > self._losses_max:
+        if len(self._losses) > NAMES_MAX:
             del self._losses[next(iter(self._losses))]
         names = ("frame/thinned", "frame/dropped")
         return [
