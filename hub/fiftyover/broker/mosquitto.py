@@ -18,6 +18,9 @@ QUEUED_MAX = 1000  # a client: at one frame a second a quarter of an hour, then 
 QUEUED_MAX_BYTES = 4 * 1024 * 1024
 MEMORY_MAX_BYTES = 64 * 1024 * 1024
 CONNECTIONS_MAX = 32
+# For each account where there are many: two connections, what a kit keeps retained (a hub that signs in is sent it all
+# at once), and room for it.
+CONNECTIONS_EACH, QUEUED_EACH, QUEUED_EACH_BYTES, MEMORY_EACH_BYTES = 2, 120, 32 * 1024, 256 * 1024
 
 
 @dataclass(frozen=True)
@@ -44,11 +47,14 @@ def write(folder: Path, accounts: list[Account], listeners: list[Listener]) -> N
     """Write password file, access list and configuration, each readable by its owner only."""
     write_secret(folder / "passwords", password_lines(accounts))
     write_secret(folder / "access", access_lines(accounts))
-    write_secret(folder / "mosquitto.conf", configuration(folder, listeners))
+    write_secret(folder / "mosquitto.conf", configuration(folder, listeners, len(accounts)))
 
 
-def configuration(folder: Path, listeners: list[Listener]) -> str:
-    """Give the text of mosquitto.conf: nobody without an account, bounded memory, nothing kept on disk."""
+def configuration(folder: Path, listeners: list[Listener], accounts: int = 1) -> str:
+    """Give the text of mosquitto.conf: nobody without an account, bounded memory, nothing kept on disk.
+
+    The bounds are a household's, and grow with the number of `accounts` where that is more.
+    """
     lines = [
         "# Made by fiftyover; written anew at each start.",
         "per_listener_settings false",
@@ -61,9 +67,9 @@ def configuration(folder: Path, listeners: list[Listener]) -> str:
         "# The kit keeps its frames until they are on the hub's disk, so the broker keeps nothing.",
         "persistence false",
         f"max_packet_size {PACKET_MAX_BYTES}",
-        f"max_queued_messages {QUEUED_MAX}",
-        f"max_queued_bytes {QUEUED_MAX_BYTES}",
-        f"memory_limit {MEMORY_MAX_BYTES}",
+        f"max_queued_messages {max(QUEUED_MAX, QUEUED_EACH * accounts)}",
+        f"max_queued_bytes {max(QUEUED_MAX_BYTES, QUEUED_EACH_BYTES * accounts)}",
+        f"memory_limit {max(MEMORY_MAX_BYTES, MEMORY_EACH_BYTES * accounts)}",
         "max_keepalive 600",
         "sys_interval 0",
         "set_tcp_nodelay true",
@@ -73,13 +79,13 @@ def configuration(folder: Path, listeners: list[Listener]) -> str:
         "log_type warning",
     ]
     for one in listeners:
-        lines += _listener(one)
+        lines += _listener(one, max(CONNECTIONS_MAX, CONNECTIONS_EACH * accounts))
     return "\n".join(lines) + "\n"
 
 
-def _listener(one: Listener) -> list[str]:
+def _listener(one: Listener, connections: int) -> list[str]:
     # Options of a listener stand below it: given above, mosquitto would open its default one, 1883 to everybody, too.
-    lines = ["", f"listener {one.port} {one.host}", f"max_connections {CONNECTIONS_MAX}"]
+    lines = ["", f"listener {one.port} {one.host}", f"max_connections {connections}"]
     # A user is one client: nobody can throw the hub off by taking its client id.
     lines.append("use_username_as_clientid true")
     if one.certificate is not None:
