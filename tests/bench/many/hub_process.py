@@ -1,4 +1,4 @@
-"""The hub of many smokers in a process of its own: python hub_process.py CONFIG.json; lines of JSON on stdin and stdout.
+"""The hub of many smokers in a process of its own: python hub_process.py CONFIG.json; lines of JSON, in and out.
 
 Made of the parts that `serve` is made of. It is watched from outside its threads: when a message arrived, when the
 permit that it led to was handed to the client, and when paho had written it to the socket.
@@ -18,8 +18,8 @@ from typing import Any
 
 import paho.mqtt.client as paho
 
-from fiftyover.app.yard import Yard
 from fiftyover.app.parts import Parts
+from fiftyover.app.yard import Yard
 from fiftyover.batch.plan import Chub, Plan
 from fiftyover.broker import client as broker_client
 from fiftyover.broker.address import Address

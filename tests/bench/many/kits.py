@@ -1,4 +1,4 @@
-"""Simulated kits by the hundred: python kits.py CONFIG.json; commands and answers are lines of JSON on stdin and stdout.
+"""Simulated kits by the hundred: python kits.py CONFIG.json; commands and answers are lines of JSON.
 
 Each has an MQTT session of its own and speaks the contract as the firmware does: frames at 1 Hz (QoS 1), its properties
 retained and at the firmware's pace, permits taken by the contract's rules, frames kept until they are acknowledged and

@@ -1,4 +1,4 @@
-"""One stand: mosquitto, a hub of N smokers and N simulated kits, each a process, on 127.0.0.1; and what was measured."""
+"""One stand: mosquitto, a hub of N smokers, N simulated kits, each a process, on 127.0.0.1; and what was measured."""
 
 from __future__ import annotations
 
