@@ -18,6 +18,8 @@ from fiftyover_kit.contract.topics import is_id
 
 from .errors import SettingsError
 
+SMOKERS_MAX = 500
+
 Check = Callable[[Any], str]  # returns what is wrong, or nothing
 
 
@@ -31,6 +33,16 @@ def _one_of(*words: str) -> Check:
 
 def _kit_name(value: str) -> str:
     return "" if value == "" or is_id(value) else "must be 1 to 64 of a-z, 0-9 and -"
+
+
+def _smokers(names: tuple[str, ...]) -> str:
+    if len(names) > SMOKERS_MAX:
+        return f"has {len(names)} names; a hub runs at most {SMOKERS_MAX} smokers, more need a second hub"
+    twice = sorted({one for one in names if names.count(one) > 1})
+    if twice:
+        return f"names {', '.join(twice)} twice"
+    wrong = [one for one in names if not is_id(one)]
+    return f"has {wrong[0]!r}: each name must be 1 to 64 of a-z, 0-9 and -" if wrong else ""
 
 
 def _key(default: Any, check: Check | None = None) -> Any:
@@ -80,9 +92,10 @@ class StoreSettings:
 
 @dataclass(frozen=True)
 class KitSettings:
-    """[kit]: the kit this hub listens to, and the small one in the refrigerator (and never another)."""
+    """[kit]: the kit this hub listens to, or the kits of several smokers, and the small one in the refrigerator."""
 
     id: str = _key("", _kit_name)  # empty: the first kit that is heard
+    smokers: tuple[str, ...] = _key((), _smokers)  # several smokers at this hub, each by its kit's name; then no id
     refrigerator: str = _key("", _kit_name)  # the small kit whose first probe stands in a glass of water; empty: none
 
 
@@ -261,9 +274,11 @@ def _agree(settings: Settings, name: str) -> None:
         raise SettingsError(f"{name}: [influx] bucket must be of letters, digits, - and _ only.")
     if broker.port == 0 and not broker.child:
         raise SettingsError(f"{name}: [broker] port = 0 is only for child = true; write the broker's port (1883).")
-    if broker.shared and not settings.kit.id:
+    if broker.shared and not (settings.kit.id or settings.kit.smokers):
         raise SettingsError(f"{name}: [broker] shared = true needs [kit] id, or this hub would hear no kit.")
-    if settings.kit.refrigerator and settings.kit.refrigerator == settings.kit.id:
+    if settings.kit.smokers and settings.kit.id:
+        raise SettingsError(f"{name}: [kit] id and smokers exclude each other; put the one into the list.")
+    if settings.kit.refrigerator and settings.kit.refrigerator in (settings.kit.id, *settings.kit.smokers):
         raise SettingsError(f"{name}: [kit] refrigerator names the smoker's own kit; write the small kit's name.")
     alone = settings.announce.user not in ("", broker.user) and settings.announce.password_file is not None
     if settings.announce.on and broker.user and not broker.child and not alone:

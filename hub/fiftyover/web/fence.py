@@ -73,7 +73,7 @@ def refused(request: Request, fault: Exception) -> Response:
             '<link rel="icon" href="/static/chub.svg" type="image/svg+xml">'
             '<link rel="stylesheet" href="/static/page.css"><main class="narrow">'
             f'<h1>fiftyover</h1><p class="alarm soon">{escape(fault.sentence)}</p>'
-            '<p><a href="/">To the Now page</a></p>'
+            f'<p><a href="{escape(request.scope.get("root_path", ""))}/">To the Now page</a></p>'
         )
         return HTMLResponse(page, fault.status)
     return JSONResponse({"done": False, "sentence": fault.sentence}, fault.status)

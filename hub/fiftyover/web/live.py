@@ -19,6 +19,7 @@ class Live:
         self._lock = threading.Lock()
         self._number = 0
         self._text = "{}"
+        self._snapshot: Mapping[str, Any] = {}
         self._closed = False
         self._readers = 0
 
@@ -31,6 +32,7 @@ class Live:
         """Replace the snapshot (JSON-able, no NaN)."""
         text = json.dumps(snapshot, allow_nan=False, separators=(",", ":"))
         with self._lock:
+            self._snapshot = snapshot
             if text != self._text:
                 self._text = text
                 self._number += 1
@@ -39,6 +41,10 @@ class Live:
         """Number and JSON text of the newest snapshot."""
         with self._lock:
             return self._number, self._text
+
+    def snapshot(self) -> Mapping[str, Any]:
+        """The newest snapshot itself, to be read only."""
+        return self._snapshot
 
     def close(self) -> None:
         """End every open stream, so that the server can stop."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -26,13 +27,14 @@ POINTS = (10, 400, 2000)  # rows of a chart: least, usual, most
 class Pages:
     """The handlers, with what they need."""
 
-    def __init__(self, live: Live, desk: Desk, entry: Entry) -> None:
+    def __init__(self, live: Live, desk: Desk, entry: Entry, smoker: str = "") -> None:
+        """`smoker`: whose pages these are, where there are several; they then lie under a path of their own."""
         self._live = live
         self._desk = desk
         self._entry = entry
-        loader = FileSystemLoader(HERE / "templates")
-        self._templates = Environment(loader=loader, autoescape=select_autoescape(), trim_blocks=True)
-        self._templates.filters["safe_json"] = lambda text: Markup(text.replace("<", "\\u003c"))  # noqa: S704 - escaped
+        self._smoker = smoker
+        self._root = f"/smokers/{smoker}" if smoker else ""
+        self._templates = templates()
 
     def routes(self) -> list[BaseRoute]:
         """Where each lives."""
@@ -41,6 +43,12 @@ class Pages:
             Route("/live", self.live),
             Route("/history", self.history),
             Route("/mark", self.mark, methods=["POST"]),
+            *self.entrance(),
+        ]
+
+    def entrance(self) -> list[BaseRoute]:
+        """Where one signs in and out."""
+        return [
             Route("/sign-in", self.sign_in_page),
             Route("/sign-in", self.sign_in, methods=["POST"]),
             Route("/sign-out", self.sign_out, methods=["POST"]),
@@ -126,10 +134,21 @@ class Pages:
             token=session.token if session else "",
             signed_in=self._entry.check_code is not None,
             tabs=TABS,
+            root=self._root,
+            smoker=self._smoker,
             words=PAGE,
             **values,
         )
         return HTMLResponse(text, status, headers={"cache-control": "no-store"})
+
+
+@cache
+def templates() -> Environment:
+    """The pages' templates, read once."""
+    loader = FileSystemLoader(HERE / "templates")
+    made = Environment(loader=loader, autoescape=select_autoescape(), trim_blocks=True)
+    made.filters["safe_json"] = lambda text: Markup(text.replace("<", "\\u003c"))  # noqa: S704 - escaped
+    return made
 
 
 def points_asked(request: Request) -> int:

@@ -176,6 +176,12 @@ PAGE = {
     "practice-line": "{line}: likely {likely}, between {low} and {high}",
     "practice-why": "From a few cooks on a simulated smoker that differ in what no label says. Not measured on yours.",
     "nobody": "Nobody yet.",
+    "and-more": "And {n} more.",
+    "smoker-never": "not heard yet",
+    "smoker-silent": "silent for {s} s",
+    "no-batch": "no batch",
+    "hanging": "{n} hang",
+    "smokers-shown": "{shown} of {of} smokers",
 }
 
 # The form of a plan: key in the recipe file, label, choices or an example. Texts carry their unit.

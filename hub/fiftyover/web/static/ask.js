@@ -1,5 +1,5 @@
 // Requests for a change. A restarted hub has new tokens: then the page fetches its own again and tries once more.
-import { meta, say } from "./said.js";
+import { ROOT, meta, say } from "./said.js";
 
 let token = meta("fiftyover-token");
 
@@ -12,7 +12,7 @@ async function freshToken() {
 }
 
 async function send(path, body) {
-  return fetch(path, {
+  return fetch(ROOT + path, {
     method: "POST",
     headers: { "content-type": "application/json", "x-fiftyover-token": token },
     body: JSON.stringify(body),

@@ -1,7 +1,7 @@
 // The clocks that run after the pull, and the marks of the days around the cook: asked for now and then, not streamed.
 import { make, onMarked, putAfter } from "./bar.js";
 import { onSnapshot, snapshot } from "./live.js";
-import { $, MAY_START, element, hours, say } from "./said.js";
+import { $, MAY_START, ROOT, element, hours, say } from "./said.js";
 import { choose } from "./sheet.js";
 import { shown } from "./units.js";
 
@@ -45,7 +45,7 @@ function coming(one, limit) {
 
 async function look() {
   try {
-    const answer = await fetch("/clocks");
+    const answer = await fetch(`${ROOT}/clocks`);
     if (!answer.ok) return;
     const told = await answer.json();
     after = told.after;

@@ -1,6 +1,6 @@
 // The kit's page: what it reads and says now, asked for every few seconds.
 import { ask } from "./ask.js";
-import { $, element, put, say } from "./said.js";
+import { $, ROOT, element, put, say } from "./said.js";
 import { fromShown, onUnits, shown, toShown, unitName } from "./units.js";
 
 const ASK_MS = 3000;
@@ -55,7 +55,7 @@ function draw() {
 
 async function look() {
   try {
-    const answer = await fetch("/kit/now");
+    const answer = await fetch(`${ROOT}/kit/now`);
     if (answer.ok) { told = await answer.json(); draw(); }
   } catch { /* the stream says when the hub is out of reach */ }
 }

@@ -1,5 +1,5 @@
 // The stream of snapshots. A lost stream is opened again by the browser, a refused one (restarted hub) by us.
-import { $, put, say } from "./said.js";
+import { $, ROOT, put, say } from "./said.js";
 
 const FRESH_MS = 10000;
 const LOST_MS = 3000; // a stream that is opened again sooner is no news
@@ -17,7 +17,7 @@ const reopened = [];
 export const onReopened = (f) => reopened.push(f);
 
 function open() {
-  const source = new EventSource("/live");
+  const source = new EventSource(`${ROOT}/live`);
   source.addEventListener("open", () => { opened += 1; lostAt = 0; signedOut = false; if (opened > 1) reopened.forEach((f) => f()); });
   source.addEventListener("message", (event) => {
     heardAt = Date.now();
@@ -33,7 +33,7 @@ function open() {
 }
 
 async function retry() {
-  try { signedOut = (await fetch("/", { redirect: "manual" })).type === "opaqueredirect"; } catch { /* still away */ }
+  try { signedOut = (await fetch(`${ROOT}/`, { redirect: "manual" })).type === "opaqueredirect"; } catch { /* still away */ }
   link();
   open();
 }

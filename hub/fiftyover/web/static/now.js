@@ -3,7 +3,7 @@ import { addReading, drawChart, expect, reach, redraw } from "./chart.js";
 import { afterText } from "./clocks.js";
 import { onReopened, onSnapshot, snapshot } from "./live.js";
 import { drawRack } from "./rack.js";
-import { $, clock, element, hours, put, say } from "./said.js";
+import { $, ROOT, clock, element, hours, put, say } from "./said.js";
 import { onUnits, shown } from "./units.js";
 
 const FETCH_MS = 120000;
@@ -55,7 +55,7 @@ function draw(s, force = false) {
 async function curves() {
   fetchedMarks = JSON.stringify(snapshot.undo);
   try {
-    const answer = await fetch("/history?points=400");
+    const answer = await fetch(`${ROOT}/history?points=400`);
     if (!answer.ok) return;
     const told = await answer.json();
     const chubOf = new Map(snapshot.chubs.map((c) => [c.probe, c.number]));

@@ -1,6 +1,6 @@
 // The curves of a batch of the record.
 import { drawChart, reach, redraw } from "./chart.js";
-import { $, put, say } from "./said.js";
+import { $, ROOT, put, say } from "./said.js";
 import { onUnits, unitName } from "./units.js";
 
 const place = $("chart");
@@ -10,7 +10,7 @@ $("reach-all").addEventListener("click", () => reach(0));
 $("reach-hour").addEventListener("click", () => reach(3600));
 
 async function curves() {
-  const answer = await fetch(`/batches/${place.dataset.batch}/history?points=600`);
+  const answer = await fetch(`${ROOT}/batches/${place.dataset.batch}/history?points=600`);
   if (!answer.ok) return;
   const told = await answer.json();
   told.curves.forEach((curve) => { if (curve.kind === "core") curve.chub = curve.channel; });

@@ -1,7 +1,7 @@
 // A recipe as a form: every change is worked out by the hub at once. The form knows no sums.
 import { ask } from "./ask.js";
 import { drawLikely } from "./likely.js";
-import { $, element, hours, put, say } from "./said.js";
+import { $, ROOT, element, hours, put, say } from "./said.js";
 import { choose } from "./sheet.js";
 import { onUnits } from "./units.js";
 
@@ -102,7 +102,7 @@ function later() {
 
 async function progress() {
   try {
-    const { done, of } = await (await fetch("/plan/practice/progress")).json();
+    const { done, of } = await (await fetch(`${ROOT}/plan/practice/progress`)).json();
     $("plan-progress").hidden = of === 0;
     if (of === 0) return;
     $("plan-progress").max = of;
@@ -113,7 +113,7 @@ async function progress() {
 
 onUnits(() => { if (practised) cooks(practised); });
 $("recipe-name").addEventListener("change", async (event) => {
-  const answer = await fetch(`/plan/recipe/${encodeURIComponent(event.target.value)}`);
+  const answer = await fetch(`${ROOT}/plan/recipe/${encodeURIComponent(event.target.value)}`);
   if (answer.ok) { recipe = await answer.json(); draw(); work("/plan/sheet"); }
 });
 $("practice").addEventListener("click", async () => {
@@ -138,7 +138,7 @@ for (const name of ["begin", "hang"]) $(name)?.addEventListener("click", async (
   put("plan-said", say("wait"));
   const told = await ask(`/plan/${name}`, recipe);
   put(told.done ? "plan-said" : "wrong", told.sentence);
-  if (told.done) location.assign("/");
+  if (told.done) location.assign(`${ROOT}/`);
 });
 draw();
 work("/plan/sheet");

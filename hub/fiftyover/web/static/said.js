@@ -3,6 +3,7 @@ const WORDS = JSON.parse(document.getElementById("words").textContent);
 
 export const $ = (id) => document.getElementById(id);
 export const meta = (name) => document.querySelector(`meta[name="${name}"]`).content;
+export const ROOT = meta("fiftyover-root"); // of this smoker's pages, where there are several
 export const MAY_START = meta("fiftyover-role") === "cook";
 
 export const say = (key, values = {}) => WORDS[key].replace(/\{(\w+)\}/g, (_, name) => values[name]);
