@@ -16,7 +16,7 @@ from urllib.parse import quote, urlsplit
 from .contacts import Contacts
 from .ledger import FIRST, Ledger, Tell
 from .rules import ACT, Alert
-from .sounder import Sounder
+from .sounder import OfOne, Sounder
 
 LOG = logging.getLogger("fiftyover.alerts")
 LOOK_S = 1.0
@@ -24,7 +24,6 @@ TEST_TEXT = "Alarm test: the smoker will call you like this. Press “I heard it
 NOT_HEARD = "The phone has not been heard: answer the alarm test from it, locked as it lies, or stay with the smoker."
 NOBODY = "Nobody's phone is told of alarms: add an address under Settings, or stay with the smoker."
 SENT, NO_ONE, HEARD = "sent", "nobody", "heard"  # of the test, as the batch's record has it
-TITLES = {ACT: "Smoker: act now"}
 
 # addresses, title, text -> one sentence about what failed, "" when it was handed over
 Send = Callable[[Sequence[str], str, str], str]
@@ -96,8 +95,10 @@ class Delivery:
         tell: Callable[[str, str | None], None],
         address: str = "",
         notebook: Notebook | None = None,
-        sounder: Sounder | None = None,
+        sounder: Sounder | OfOne | None = None,
+        name: str = "",
     ) -> None:
+        """`name`: of the smoker, where there are several."""
         self._contacts = contacts
         self._send = send
         self._now_s = now_s
@@ -106,6 +107,7 @@ class Delivery:
         self._address = address
         self._notebook = notebook or Notebook()
         self._sounder = sounder
+        self._title = f"Smoker {name}" if name else "Smoker"
         self._ledger = Ledger()
         self._ledger.take_up(self._notebook.load(), now_s())
         self._test = _Test()
@@ -118,9 +120,13 @@ class Delivery:
         """Begin to look."""
         self._thread.start()
 
+    def end(self) -> None:
+        """Say that it is to end; `stop` waits for it."""
+        self._stop.set()
+
     def stop(self) -> None:
         """End; a message that is on its way is not waited for long."""
-        self._stop.set()
+        self.end()
         if self._thread.ident is not None:
             self._thread.join(3.0)
         if self._sounder is not None:
@@ -136,7 +142,7 @@ class Delivery:
             code = self._test.code
         link = f"{self._address}heard/{code}" if self._address else ""
         urls = [with_buttons(url, self._address, link) for url in contacts.first]
-        wrong = self._send(urls, "Smoker: alarm test", TEST_TEXT + (f": {link}" if link else "."))
+        wrong = self._send(urls, f"{self._title}: alarm test", TEST_TEXT + (f": {link}" if link else "."))
         self._tell("delivery", wrong or None)
         return (False, wrong) if wrong else (True, "Sent. Lock the phone and answer it from there.")
 
@@ -191,7 +197,7 @@ class Delivery:
         if not urls:
             return
         urls = tuple(with_buttons(url, self._address, "") for url in urls)
-        wrong = self._send(urls, TITLES.get(one.priority, "Smoker"), one.text)
+        wrong = self._send(urls, f"{self._title}: act now" if one.priority == ACT else self._title, one.text)
         self._tell("delivery", wrong or None)
         if wrong:
             LOG.warning("%s", wrong)
@@ -204,7 +210,7 @@ class Delivery:
                 LOG.exception("telling people failed this time")
 
 
-def alerts_shown(snapshot: dict[str, Any]) -> Look:
+def alerts_shown(snapshot: Mapping[str, Any]) -> Look:
     """What the page shows, for `Delivery`: its alarms, whether meat hangs, how the alarm test stands."""
     alerts = [Alert(one["key"], one["priority"], one["text"]) for one in snapshot.get("alarms", [])]
     hung = any(chub["state"] in ("hanging", "called", "check") for chub in snapshot.get("chubs", []))

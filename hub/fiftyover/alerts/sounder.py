@@ -9,6 +9,7 @@ nothing was said for three minutes: the hub is then gone, and the kit's own soun
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 
 STATE, SAYS = "fiftyover/sounder/state", "fiftyover/sounder/says"
@@ -40,3 +41,47 @@ class Sounder:
         """The hub ends: no sound is left standing behind it."""
         self._publish(STATE, b"off", 1, True)
         self._publish(SAYS, b"", 1, True)
+
+
+class Shared:
+    """One sounder in the house for several smokers: it is on while any of them wants somebody. Any thread may call."""
+
+    def __init__(self, sounder: Sounder) -> None:
+        self._sounder = sounder
+        self._wants: dict[str, str | None] = {}
+        self._lock = threading.Lock()
+
+    def of(self, smoker: str) -> OfOne:
+        """Give a smoker its part of it."""
+        return OfOne(self, smoker)
+
+    def step(self, smoker: str, sentence: str | None, now_s: float) -> None:
+        """A smoker says what nobody heard yet (None: nothing); of several the one that said so first is told."""
+        with self._lock:
+            if sentence is None or self._wants.get(smoker) is None:
+                self._wants.pop(smoker, None)
+            self._wants[smoker] = sentence if sentence is None else f"{smoker}: {sentence}"
+            self._sounder.step(next((one for one in self._wants.values() if one is not None), None), now_s)
+
+    def silence(self, smoker: str) -> None:
+        """A smoker's telling ends; with the last of them the sound does."""
+        with self._lock:
+            self._wants.pop(smoker, None)
+            if not self._wants:
+                self._sounder.silence()
+
+
+class OfOne:
+    """What one smoker has of a shared sounder: used like a `Sounder`."""
+
+    def __init__(self, shared: Shared, smoker: str) -> None:
+        self._shared = shared
+        self._smoker = smoker
+
+    def step(self, sentence: str | None, now_s: float) -> None:
+        """See `Sounder.step`."""
+        self._shared.step(self._smoker, sentence, now_s)
+
+    def silence(self) -> None:
+        """See `Sounder.silence`."""
+        self._shared.silence(self._smoker)

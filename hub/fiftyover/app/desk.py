@@ -13,7 +13,7 @@ from typing import Any
 from ..alerts import contacts as who_is_told
 from ..alerts.contacts import Contacts
 from ..alerts.delivery import Delivery, Look, Notebook, Send, alerts_shown, send_by_apprise
-from ..alerts.sounder import Sounder
+from ..alerts.sounder import OfOne, Sounder
 from ..broker import people
 from ..broker.address import write_secret
 from ..errors import HubError
@@ -25,13 +25,17 @@ HISTORY_KEPT_S = 5.0  # twenty open pages ask for the same curves
 
 
 class HubDesk:
-    """See `web.desk.Desk`. `folder` is where contacts are kept; `accounts` is None until `setup` ran."""
+    """See `web.desk.Desk`. `folder` is where contacts are kept; `accounts` is None until `setup` ran.
 
-    def __init__(self, hub: Hub, folder: Path, accounts: Path | None, address: str) -> None:
+    `own`: where this smoker's own files are, if there are several at the hub; else `folder`.
+    """
+
+    def __init__(self, hub: Hub, folder: Path, accounts: Path | None, address: str, own: Path | None = None) -> None:
         self._hub = hub
         self._contacts_file = folder / "contacts.json"
         self._schedules = folder / "schedules"
-        self._calibrations = Calibrations(folder / "calibrations.json", hub.parts.clock.utc_ms)
+        self._calibrations = Calibrations((own or folder) / "calibrations.json", hub.parts.clock.utc_ms)
+        self._told_file = (own or folder) / "told.json"
         self._accounts = accounts
         self._address = address
         self._lock = threading.Lock()
@@ -41,16 +45,19 @@ class HubDesk:
         self.delivery: Delivery | None = None
         self.forget: Callable[[str], None] = lambda _: None  # ends a person's sessions; the page sets it
 
-    def open_delivery(self, send: Send = send_by_apprise) -> Delivery:
-        """The telling of phones, not started yet."""
+    def open_delivery(
+        self, send: Send = send_by_apprise, sounder: Sounder | OfOne | None = None, name: str = ""
+    ) -> Delivery:
+        """The telling of phones, not started yet; `sounder` and `name` where several smokers share the house."""
 
         def look() -> Look:
-            return alerts_shown(json.loads(self._hub.parts.live.latest()[1]))
+            return alerts_shown(self._hub.parts.live.snapshot())
 
         now_s = self._hub.parts.clock.monotonic_s
-        notebook = _Told(self._hub, self._contacts_file.with_name("told.json"))
-        sounder = Sounder(self._hub.parts.client.publish)
-        self.delivery = Delivery(self.contacts, send, now_s, look, self._hub.tell, self._address, notebook, sounder)
+        notebook = _Told(self._hub, self._told_file)
+        sounder = sounder or Sounder(self._hub.parts.client.publish)
+        given = (self._hub.tell, self._address, notebook, sounder, name)
+        self.delivery = Delivery(self.contacts, send, now_s, look, *given)
         return self.delivery
 
     def mark(self, kind: str, data: dict[str, Any], who: str) -> tuple[bool, str]:
@@ -93,7 +100,7 @@ class HubDesk:
 
     def batches(self) -> list[dict[str, Any]]:
         """See `desk_record.batches`."""
-        return desk_record.batches(self._hub.parts.store)
+        return desk_record.batches(self._hub.parts.store, self._hub.parts.record_of)
 
     def batch(self, batch_id: str, units: str) -> dict[str, Any] | None:
         """See `desk_record.batch`."""

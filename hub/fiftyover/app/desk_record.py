@@ -24,10 +24,13 @@ def opened_batch(store: Store, batch_id: str) -> Opened:
     return opened(batch_id, store.events(batch_id))
 
 
-def batches(store: Store) -> list[dict[str, Any]]:
-    """The newest batches: id, name, when (UTC ms), chubs, how far; one that cannot be read says so."""
+def batches(store: Store, kit: str = "") -> list[dict[str, Any]]:
+    """The newest batches (of this kit, if one is named): id, name, when (UTC ms), chubs, how far.
+
+    One that cannot be read says so.
+    """
     told = []
-    for line in store.batches()[:LIST_MOST]:
+    for line in store.batches(kit)[:LIST_MOST]:
         one: dict[str, Any] = {"id": line.batch_id, "from_ms": line.first_utc_ms, "to_ms": line.last_utc_ms}
         try:
             found = opened_batch(store, line.batch_id)

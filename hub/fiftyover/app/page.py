@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import socket
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import uvicorn
 
@@ -13,7 +13,7 @@ from ..errors import HubError, SettingsError
 from ..web.desk import Desk
 from ..web.entry import CheckCode, Entry, SessionFile
 from ..web.live import Live
-from ..web.site import application
+from ..web.site import application, several
 
 START_S = 10.0
 LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
@@ -31,7 +31,7 @@ class Page:
         self._check_code = check_code
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
-        self._live: Live | None = None
+        self._lives: list[Live] = []
         self.entry: Entry | None = None
 
     @property
@@ -46,14 +46,20 @@ class Page:
         return f"http://{host}:{self.port}/"
 
     def start(
-        self, live: Live, desk: Desk, entry_clock: Callable[[], float], sessions: SessionFile | None = None
+        self,
+        live: Live,
+        desk: Desk | Mapping[str, tuple[Live, Desk]],
+        entry_clock: Callable[[], float],
+        sessions: SessionFile | None = None,
     ) -> None:
-        """Serve; HubError if the server does not come up. `sessions`: where sign-ins outlive this program."""
-        self._live = live
+        """Serve; HubError if the server does not come up. `desk`: with several smokers each one's, by its name, and
+        `live` is their list. `sessions`: where sign-ins outlive this program."""
+        smokers = desk if isinstance(desk, Mapping) else {}
+        self._lives = [live, *(one for one, _ in smokers.values())]
         names = frozenset(name.lower() for name in self._names)
         self.entry = entry = Entry(names, self._check_code, entry_clock, sessions)
         config = uvicorn.Config(
-            application(live, desk, entry),
+            several(live, desk, entry) if isinstance(desk, Mapping) else application(live, desk, entry),
             log_level="warning",
             lifespan="off",
             server_header=False,
@@ -74,8 +80,8 @@ class Page:
 
     def stop(self) -> None:
         """End every stream and the server."""
-        if self._live is not None:
-            self._live.close()
+        for live in self._lives:
+            live.close()
         if self._server is not None:
             self._server.should_exit = True
         if self._thread is not None:

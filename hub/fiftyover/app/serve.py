@@ -10,7 +10,7 @@ import sys
 import threading
 import time
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from functools import partial
@@ -20,11 +20,12 @@ from typing import Any
 from fiftyover_kit.contract import topics
 
 from .. import settings as hub_settings
+from ..alerts.delivery import Delivery
 from ..announce import announcer_address, announcing
 from ..batch.plan import Plan
 from ..broker import address, people
 from ..broker.child import ChildBroker, kept_in
-from ..broker.client import BrokerClient
+from ..broker.client import OUT_MAX, BrokerClient
 from ..broker.notes import Link, Message
 from ..broker.setup import BROKER
 from ..clock import Clock
@@ -42,8 +43,11 @@ from .hub import Hub
 from .page import LOOPBACK, Page
 from .parts import Parts, new_batch_id
 from .schedules import plan_with_schedule
+from .smokers import Smokers
+from .yard import Yard
 
-INBOX_MAX = 20_000
+INBOX_MAX, INBOX_EACH = 20_000, 200  # messages not decided on yet; the latter with several smokers
+OUT_EACH = 4  # messages on their way to each kit
 WATCH_S = 0.5
 CONNECT_S = 10.0  # longer than a broker needs to start; with it the service unit never gives up for good
 LOOK_S = 0.05
@@ -68,6 +72,8 @@ def run(args: argparse.Namespace) -> int:
     logging.basicConfig(level=logging.INFO if args.verbose else logging.WARNING, format="%(levelname)s %(message)s")
     settings = _settings(args.settings)
     plan, made_of = _plan(args.batch) if args.batch else (None, {})
+    if plan is not None and settings.kit.smokers:
+        raise PlanError("Which smoker? With several of them a batch is begun on the page of its own.")
     ended = threading.Event()
     for name in (signal.SIGINT, signal.SIGTERM):
         signal.signal(name, lambda *_: ended.set())
@@ -75,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"The page: {page.address}", flush=True)  # noqa: T201 - the address is what the person waits for
         if sys.stdout.isatty() and page.link != page.address:
             print(f"From a phone: {page.link}\n{for_terminal(page.link)}", flush=True)  # noqa: T201
-        if plan is not None:
+        if plan is not None and isinstance(hub, Hub):
             hub.start_batch(plan)
             if made_of:
                 hub.days.tell_recipe(plan.batch_id, made_of)
@@ -99,7 +105,7 @@ class _Watch:
 
 
 @contextmanager
-def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
+def serving(settings: Settings) -> Iterator[tuple[Hub | Yard, Page, _Watch]]:
     """Everything a hub needs, started in order and ended in the reverse order.
 
     A broker that cannot be reached is a BrokerError at the start, so that whoever set it up hears of it. With meat in
@@ -117,9 +123,11 @@ def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
             where = child.start()
         else:
             where = address.address_of(settings.broker)
-        inbox: queue.Queue[Message | Link] = queue.Queue(INBOX_MAX)
+        smokers = settings.kit.smokers
+        inbox: queue.Queue[Message | Link] = queue.Queue(max(INBOX_MAX, INBOX_EACH * len(smokers)))
         small = settings.kit.refrigerator
-        kits = {settings.kit.id, *({small} if small else ())} if settings.kit.id else None
+        named = smokers or ((settings.kit.id,) if settings.kit.id else ())
+        kits = {*named, *({small} if small else ())} if named else None
         filters = [one for kit in (kits if kits and settings.broker.shared else "+") for one in topics.hub_hears(kit)]
         client = BrokerClient(
             where,
@@ -128,32 +136,45 @@ def serving(settings: Settings) -> Iterator[tuple[Hub, Page, _Watch]]:
             filters=filters,
             now_s=clock.monotonic_s,
             cluster=settings.broker.cluster,
+            out_max=OUT_MAX + OUT_EACH * len(smokers),
         )
         heater = Heater(store.hub_id, store.run_number, client.publish)
-        live = Live()
         parts = Parts(
-            clock, store, Inbox(store, clock, kits), client, heater, live, settings.kit.id, refrigerator=small
+            clock, store, Inbox(store, clock, kits), client, heater, Live(), settings.kit.id, refrigerator=small
         )
-        hub = Hub(parts, inbox)
+        hub = Yard(parts, smokers, inbox) if smokers else Hub(parts, inbox)
         stack.callback(client.stop)
         client.start()
         stack.callback(hub.stop)
         hub.start()
-        if not hub.cooking:
+        if not (hub.cooking if isinstance(hub, Hub) else store.batches()):
             _await_broker(client)
-        desk = HubDesk(hub, store.path.absolute().parent, settings.web.accounts_file, page.link)
-        delivery = desk.open_delivery()
-        stack.callback(delivery.stop)
-        page.start(live, desk, lambda: clock.utc_ms() / 1000, _sessions(settings))
-        if page.entry is not None:
-            desk.forget = page.entry.forget
-        delivery.start()
+        _open(stack, hub, page, settings)
         stack.enter_context(copying(settings.influx, store.path, lambda told: hub.tell("influx", told)))
         told_house = partial(hub.tell, "announce")
         way_in = partial(announcer_address, settings, child, where)
         beside = store.path.absolute().parent
         stack.enter_context(announcing(settings, way_in, store.hub_id, beside, told_house))
         yield hub, page, _Watch(child)
+
+
+def _open(stack: ExitStack, hub: Hub | Yard, page: Page, settings: Settings) -> None:
+    """The counter of a smoker, or of each, with the telling of phones; and the page."""
+    folder, accounts, clock = hub.parts.store.path.absolute().parent, settings.web.accounts_file, hub.parts.clock
+    telling: Delivery | Smokers
+    counter: HubDesk | Mapping[str, tuple[Live, HubDesk]]
+    if isinstance(hub, Yard):
+        telling = smokers = Smokers(hub, folder, accounts, page.link)
+        live, counter, desks = smokers.live, smokers.pages, list(smokers.desks.values())
+    else:
+        desk = HubDesk(hub, folder, accounts, page.link)
+        telling, live, counter, desks = desk.open_delivery(), hub.parts.live, desk, [desk]
+    stack.callback(telling.stop)
+    page.start(live, counter, lambda: clock.utc_ms() / 1000, _sessions(settings))
+    for one in desks:
+        if page.entry is not None:
+            one.forget = page.entry.forget
+    telling.start()
 
 
 def _await_broker(client: BrokerClient) -> None:
