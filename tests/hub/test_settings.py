@@ -85,7 +85,7 @@ def test_full_example_names_every_setting_there_is():
     for table in fields(Settings):
         written, default = getattr(got, table.name), getattr(Settings(), table.name)
         same = [one.name for one in fields(written) if getattr(written, one.name) == getattr(default, one.name)]
-        assert same in ([], ["child"]), f"[{table.name}] {same} keep their defaults in the example"
+        assert same in ([], ["child"], ["smokers"]), f"[{table.name}] {same} keep their defaults in the example"
 
 
 def test_relative_paths_lie_in_the_folder_of_the_file_and_absolute_ones_stay():
@@ -221,3 +221,18 @@ def test_what_announces_has_an_account_of_its_own_at_a_broker_of_another_hand():
     for text in ("[announce]\non = true\n", hub + "child = true\n[announce]\non = true\n", hub + "[announce]\n"):
         assert parse(text, FOLDER).announce.user == ""
     assert not parse("", FOLDER).announce.on
+
+
+def test_several_smokers_are_a_list_of_their_kits_names():
+    assert parse('[kit]\nsmokers = ["kit-a", "kit-b"]\n', FOLDER).kit.smokers == ("kit-a", "kit-b")
+    assert parse("", FOLDER).kit.smokers == ()
+    for lines, told in (
+        ('id = "kit-a"\nsmokers = ["kit-b"]', "exclude each other"),
+        ('smokers = ["kit-a", "kit-a"]', "names kit-a twice"),
+        ('smokers = ["Kit A"]', "each name must be"),
+        ('smokers = "kit-a"', "smokers"),
+        ("smokers = [7]", "smokers"),
+        ('smokers = ["kit-a"]\nrefrigerator = "kit-a"', "refrigerator names the smoker's own kit"),
+        (f"smokers = {[f'kit-{n}' for n in range(501)]}", "at most 500 smokers"),
+    ):
+        assert told in refusal(f"[kit]\n{lines}\n"), lines

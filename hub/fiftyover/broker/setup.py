@@ -158,7 +158,8 @@ def toml(wish: Wish) -> str:
     if len(wish.kits) == 1:
         lines += ["", "[kit]", f'id = "{wish.kits[0]}"']
     elif wish.kits:
-        lines += ["", "[kit]", f"smokers = {json.dumps(list(dict.fromkeys(wish.kits)))}"]
+        lines += ["", '[kit]  # one of them in the refrigerator? Out of the list, and: refrigerator = "its name"']
+        lines += [f"smokers = {json.dumps(list(dict.fromkeys(wish.kits)))}"]
     return "\n".join(lines) + (_ANNOUNCE if wish.house else "\n")
 
 

@@ -138,7 +138,7 @@ def memory_mib() -> float:
     return 0.0
 
 
-def main(config: dict[str, Any]) -> None:  # noqa: C901
+def main(config: dict[str, Any]) -> None:
     kits = list(config["kits"])
     clock = Clock()
     times = Times(clock)
@@ -165,12 +165,21 @@ def main(config: dict[str, Any]) -> None:  # noqa: C901
     client.start()
     yard.start()
     say({"up": client.up})
+    obey(yard, client, store, times)
+    yard.stop()
+    client.stop()
+    store.close()
+    if yard.profile is not None:
+        yard.profile.dump_stats(config["profile"])
+
+
+def obey(yard: WatchedYard, client: BrokerClient, store: WatchedStore, times: Times) -> None:
+    """Do what standard input says, line by line, until it ends."""
     cpu_s, wall_s = time.process_time(), time.monotonic()
     for line in sys.stdin:
         word = line.strip()
         if word == "begin":
-            for number, kit in enumerate(kits):
-                hub = yard.smokers[kit]
+            for number, (kit, hub) in enumerate(yard.smokers.items()):
                 if hub.state is None:
                     hub.start_batch(plan(kit, number))
             say({"begun": sum(hub.cooking for hub in yard.smokers.values())})
@@ -182,30 +191,26 @@ def main(config: dict[str, Any]) -> None:  # noqa: C901
             cpu_s, wall_s = time.process_time(), time.monotonic()
             say({})
         elif word == "report":
-            say(
-                {
-                    "cpu_s": time.process_time() - cpu_s,
-                    "wall_s": time.monotonic() - wall_s,
-                    "handed_s": times.handed_s,
-                    "written_s": times.written_s,
-                    "commits_s": times.commits_s,
-                    "most_waiting": times.most_waiting,
-                    "memory_mib": memory_mib(),
-                    "lost_in": client.counters.lost_in,
-                    "refused_out": client.counters.refused_out,
-                    "faults": yard.faults + sum(hub.faults for hub in yard.smokers.values()),
-                    "forecasts": sum(hub.foresight._told is not None for hub in yard.smokers.values()),
-                    "turned_away": store.turned_away,
-                    "whys": sorted({hub.state.why for hub in yard.smokers.values() if hub.state is not None}),
-                }
-            )
+            used = {"cpu_s": time.process_time() - cpu_s, "wall_s": time.monotonic() - wall_s}
+            say(used | report(yard, client, store, times))
         else:
             break
-    yard.stop()
-    client.stop()
-    store.close()
-    if yard.profile is not None:
-        yard.profile.dump_stats(config["profile"])
+
+
+def report(yard: WatchedYard, client: BrokerClient, store: WatchedStore, times: Times) -> dict[str, Any]:
+    return {
+        "handed_s": times.handed_s,
+        "written_s": times.written_s,
+        "commits_s": times.commits_s,
+        "most_waiting": times.most_waiting,
+        "memory_mib": memory_mib(),
+        "lost_in": client.counters.lost_in,
+        "refused_out": client.counters.refused_out,
+        "faults": yard.faults + sum(hub.faults for hub in yard.smokers.values()),
+        "forecasts": sum(hub.foresight._told is not None for hub in yard.smokers.values()),
+        "turned_away": store.turned_away,
+        "whys": sorted({hub.state.why for hub in yard.smokers.values() if hub.state is not None}),
+    }
 
 
 def say(what: dict[str, Any]) -> None:

@@ -4,7 +4,7 @@ import "./alarms.js";
 import { ask } from "./ask.js";
 import { onSnapshot, snapshot } from "./live.js";
 import { $, element, put, say } from "./said.js";
-import { degrees, onUnits, sentence } from "./units.js";
+import { onUnits, sentence, shown } from "./units.js";
 
 const URGENT = { act: 0, soon: 1 };
 const rank = (one) => (one.alarm ? URGENT[one.alarm.priority] ?? 2 : 2);
@@ -25,8 +25,8 @@ function row(one) {
   r.append(
     element("th", { scope: "row" }, "", element("a", { href: `/smokers/${one.smoker}/` }, one.smoker), ...(silent ? [element("span", { class: "silent" }, silent)] : [])),
     element("td", {}, one.batch ? `${one.batch}${one.hanging ? `, ${say("hanging", { n: one.hanging })}` : ""}` : say("no-batch")),
-    element("td", {}, one.chamber_degC === null ? "–" : degrees(one.chamber_degC)),
-    element("td", {}, one.core_degC === null ? "–" : degrees(one.core_degC)),
+    element("td", {}, shown(one.chamber_degC)),
+    element("td", {}, shown(one.core_degC)),
     element("td", { class: "todo" }, words(one)),
   );
   return r;
