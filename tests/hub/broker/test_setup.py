@@ -45,7 +45,7 @@ def test_several_kits_are_several_smokers_in_the_settings_that_setup_writes(tmp_
     found = settings.load(wish.folder / "hub.toml")
     assert found.kit.smokers == ("kit-a", "kit-b")
     assert found.kit.id == ""
-    listener = [mosquitto.Listener(1883)]
+    listener = [mosquitto.Listener("127.0.0.1", 1883)]
     assert "max_connections 32\n" in mosquitto.configuration(wish.folder, listener, 3)
     assert "max_connections 402\n" in mosquitto.configuration(wish.folder, listener, 201)
 
