@@ -169,6 +169,8 @@ def test_the_list_shows_each_smoker_and_what_is_urgent_at_which(club, tmp_path):
     stuck = {"priority": "act", "key": "k", "text": "Pull the plug."}
     told = smokers.alarms([], {"kit-a": {"alarms": [stuck]}, "kit-b": {"alarms": []}})
     assert [one["text"] for one in told] == ["kit-a: Pull the plug."]
+    soon = {**stuck, "priority": "soon"}  # stands at its smoker, and in its line of the list
+    assert smokers.alarms([], {"kit-a": {"alarms": [soon]}}) == []
     both = smokers.alarms([], {"kit-a": {"alarms": [stuck]}, "kit-b": {"alarms": [stuck]}})
     assert [one["text"] for one in both] == ["2 smokers, kit-a among them: Pull the plug."]
     club.yard.tell("influx", "The database is away.")
