@@ -67,7 +67,7 @@ class Hub:
         self.today = day.Day()  # of the batch in the smoker
         self._days_s = float("-inf")
         self._curves = Curves(parts.store)
-        self.foresight = self._foresight = Foresight(parts.store, parts.record_of)
+        self.foresight = Foresight(parts.store, parts.record_of)
         self._catch_up = CatchUp()
         self._lock = threading.RLock()
         self.gate = Gate()
@@ -82,7 +82,7 @@ class Hub:
     def start(self) -> None:
         """Take up the batch that was going on, if there is one, and begin to work."""
         self.take_up()
-        self._foresight.start()
+        self.foresight.start()
         self._turning.start(COMMIT_S)
 
     def take_up(self) -> None:
@@ -102,7 +102,7 @@ class Hub:
     def stop(self) -> None:
         """End: heat is withdrawn with a stop, and what is known is on the disk."""
         self._turning.stop()
-        self._foresight.stop()
+        self.foresight.stop()
         self.withdraw()
         self.parts.store.commit()
 
@@ -127,7 +127,7 @@ class Hub:
             self._take(decision)
             self.troubles.put("batch", None, now_s)
             self._curves.begin(utc_ms)
-            self._foresight.begin(self.watch.kit)
+            self.foresight.begin(self.watch.kit)
         self.parts.store.commit()
         self._look_at_today()
         self._show(now_s)
@@ -156,7 +156,7 @@ class Hub:
             store.add_event(plan.batch_id, event)
         self._catch_up.begin(frames[-1] if frames else None)
         self._curves.resume(kit, since_ms, plan.channels)
-        self._foresight.resume(kit, since_ms, plan.channels)
+        self.foresight.resume(kit, since_ms, plan.channels)
         LOG.info("batch %s goes on with %d chubs in the smoker", plan.name, len(self.state.book.hanging))
 
     @property
@@ -310,7 +310,7 @@ class Hub:
         decision = batch.decide(self.state, reading_of(frame))
         self._take(decision)
         self._curves.add(frame)
-        self._foresight.heed(frame.kit, decision.state)
+        self.foresight.heed(frame.kit, decision.state)
         self._targets.note(frame, decision)
         if not frame.live:
             return  # caught up with after a restart: nothing is heated on what is past
@@ -346,7 +346,7 @@ class Hub:
                 warmup_s=self._curves.warmup_s(now_s if self.cooking else None),
                 today=self.today,
                 title="fiftyover",
-                finishes=self._foresight.finishes(self.state.book.hanging, now_s) if self.state else None,
+                finishes=self.foresight.finishes(self.state.book.hanging, now_s) if self.state else None,
             )
         )
 
@@ -357,7 +357,7 @@ class Hub:
         if self.parts.client.taken_over:
             told.insert(0, "Another hub took this one's place at the broker. Heat is withdrawn until a person looks.")
         if self.state is not None:
-            told += self._foresight.told(self.state, now_s)
+            told += self.foresight.told(self.state, now_s)
         if self.parts.store.problem is not None:
             told.append(str(self.parts.store.problem))
         if self.faults:

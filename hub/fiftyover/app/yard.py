@@ -28,7 +28,6 @@ from .turning import Turning
 from .writing import saved
 
 LOG = logging.getLogger("fiftyover.hub")
-SMOKERS_MAX = 500
 UNSEEN_PICTURE_S = 1.0  # how old the picture of a smoker may be at which no page looks: phones are told from it
 TURN_S = 0.5  # each smoker gets a turn so often
 TURNS_AT_ONCE = 4  # after a message, so that the next one does not wait

@@ -35,8 +35,8 @@ def finishes(rig):
 def test_page_shows_when_each_hanging_chub_is_expected(cooking):
     minutes(cooking, 12)
     assert finishes(cooking) == {1: None, 2: None}
-    assert cooking.hub._foresight.look()
-    assert not cooking.hub._foresight.look(), "not due again before a minute passed"
+    assert cooking.hub.foresight.look()
+    assert not cooking.hub.foresight.look(), "not due again before a minute passed"
     now_ms = cooking.clock.utc_ms()
     for low_ms, high_ms in finishes(cooking).values():
         assert now_ms < low_ms < high_ms
@@ -46,21 +46,21 @@ def test_page_shows_when_each_hanging_chub_is_expected(cooking):
 
 def test_an_old_forecast_is_not_shown(cooking):
     minutes(cooking, 12)
-    cooking.hub._foresight.look()
+    cooking.hub.foresight.look()
     cooking.clock.advance(foresight.STALE_S + 60.0)
     assert finishes(cooking) == {1: None, 2: None}
 
 
 def test_killed_hub_looks_at_the_whole_cook_again(cooking, make_rig):
     minutes(cooking, 30)
-    cooking.hub._foresight.look()
+    cooking.hub.foresight.look()
     before = finishes(cooking)[1]
     cooking.die()
     again = make_rig(began_s=cooking.began_s)
     again.seq = cooking.seq
     again.hub.take_up()
     minutes(again, 1)
-    assert again.hub._foresight.look()
+    assert again.hub.foresight.look()
     after = finishes(again)[1]
     assert abs(after[0] - before[0]) < 0.25 * (before[0] - again.clock.utc_ms())
 
@@ -90,15 +90,15 @@ def test_forecast_of_the_second_batch_begins_with_what_the_first_one_showed(cook
             age_s = cooking.clock.monotonic_s() - hung_s
             core = round(10.0 + age_s / 100.0, 2)
             cooking.live(t=[round(min(15.0 + 0.12 * age_s, core + 27.8), 2), core, core], on=1, duty=0.4, why="on")
-        assert cooking.hub._foresight.look()
+        assert cooking.hub.foresight.look()
         low_ms, high_ms = finishes(cooking)[1]
         return low_ms - cooking.clock.utc_ms(), high_ms - low_ms
 
     _, width_ms = forecast()
-    learned = cooking.hub._foresight._prior
+    learned = cooking.hub.foresight._prior
     assert learned == foresight.from_record(cooking.store, KIT, "7f2c0002")
     assert learned.lines["slim"].batches == 1
-    state, rows = cooking.hub.state, list(cooking.hub._foresight._memory.rows)
+    state, rows = cooking.hub.state, list(cooking.hub.foresight._memory.rows)
     told = {one.chub: one for one in outlook(state, rows, BROAD).prospects}
     # How much surer it makes, `tests/bench/forecast` tells; here the cores are a straight line, which no meat's are.
     assert learned.lines["slim"].spread[0] < 0.9 * BROAD.common[0]
@@ -112,8 +112,8 @@ def test_forecasting_all_the_time_does_not_keep_a_frame_waiting(cooking):
 
     def for_ever():
         while not done.is_set():
-            cooking.hub._foresight._looked_s = float("-inf")
-            made.append(cooking.hub._foresight.look())
+            cooking.hub.foresight._looked_s = float("-inf")
+            made.append(cooking.hub.foresight.look())
 
     worker = threading.Thread(target=for_ever)
     worker.start()
@@ -140,11 +140,11 @@ def test_a_forecast_that_fails_harms_nothing_else(cooking, monkeypatch, caplog):
 
     monkeypatch.setattr(foresight, "outlook", broken)
     monkeypatch.setattr(foresight, "LEAST_S", 0.01)
-    cooking.hub._foresight.start()
+    cooking.hub.foresight.start()
     deadline = time.monotonic() + 10.0
     while "no forecast this time" not in caplog.text and time.monotonic() < deadline:
         time.sleep(0.01)
-    cooking.hub._foresight.stop()
+    cooking.hub.foresight.stop()
     assert "planted" in caplog.text
     minutes(cooking, 1)
     assert cooking.hub.faults == 0

@@ -102,8 +102,8 @@ def test_unknown_probes_are_measured_in_three_baths_and_one_that_moves_is_told_n
     assert len((tmp_path / f"{given['kit']}.jsonl").read_text().splitlines()) == 2
 
 
-@pytest.mark.parametrize(("off_kelvin", "code"), [(0.1, 0), (3.0, 2)])
-def test_third_bath_checks_the_other_two(board, monkeypatch, tmp_path, capsys, off_kelvin, code):
+def sound_kit(board):
+    """A kit whose settings are right: them, their text, and a bath of so many °C for all its probes."""
     flashed(board)
     given = settings()
     before = json.dumps(given)
@@ -113,6 +113,12 @@ def test_third_bath_checks_the_other_two(board, monkeypatch, tmp_path, capsys, o
     def at(degC):
         return lambda: see(board, given, [curve.ohms(degC) for curve in curves])
 
+    return given, before, at
+
+
+@pytest.mark.parametrize(("off_kelvin", "code"), [(0.1, 0), (3.0, 2)])
+def test_third_bath_checks_the_other_two(board, monkeypatch, tmp_path, capsys, off_kelvin, code):
+    given, _, at = sound_kit(board)
     plugs = [lambda: see(board, given, [7500] * 3), lambda: see(board, given, [68000] * 3)]
     answers = [*plugs, at(0.0), "58", at(58.0 + off_kelvin), at(BOILING)]
     words = ["calibrate", "--station-hpa", "1013.25", "--history", str(tmp_path), "--third-bath"]
@@ -124,14 +130,7 @@ def test_third_bath_checks_the_other_two(board, monkeypatch, tmp_path, capsys, o
 
 
 def test_cable_pulled_while_the_calibration_is_written_leaves_no_line_of_it(board, monkeypatch, tmp_path, capsys):
-    flashed(board)
-    given = settings()
-    before = json.dumps(given)
-    (board.folder / "settings.json").write_text(before)
-    curves = [one.thermistor for one in kit_settings.load(before).channels]
-
-    def at(degC):
-        return lambda: see(board, given, [curve.ohms(degC) for curve in curves])
+    given, before, at = sound_kit(board)
 
     def pulled(usb, text):
         board.power(False)

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from fiftyover import settings
-from fiftyover.broker import accounts, child, mosquitto, people, service, setup
+from fiftyover.broker import accounts, child, people, service, setup
 from fiftyover.broker.address import Address, address_of
 from fiftyover.broker.probe import free_port
 from fiftyover.broker.setup import Wish, set_up
@@ -45,9 +45,6 @@ def test_several_kits_are_several_smokers_in_the_settings_that_setup_writes(tmp_
     found = settings.load(wish.folder / "hub.toml")
     assert found.kit.smokers == ("kit-a", "kit-b")
     assert found.kit.id == ""
-    listener = [mosquitto.Listener("127.0.0.1", 1883)]
-    assert "max_connections 32\n" in mosquitto.configuration(wish.folder, listener, 3)
-    assert "max_connections 402\n" in mosquitto.configuration(wish.folder, listener, 201)
 
 
 def test_setup_makes_settings_that_the_hub_reads(wish):

@@ -245,7 +245,7 @@ def test_coming_pulls_are_told_in_words_in_the_table_and_in_the_chart(smokehouse
     before = page.locator("#chart canvas").screenshot()
     at_ms = house.clock.utc_ms()
     minutes = {2: (60, 75), 1: (25, 40)}
-    house.hub._foresight.finishes = lambda hanging, now_s: {  # type: ignore[method-assign]
+    house.hub.foresight.finishes = lambda hanging, now_s: {  # type: ignore[method-assign]
         chub: (at_ms + low * 60_000, at_ms + high * 60_000) for chub, (low, high) in minutes.items()
     }
     house.frame(house.cores(0.5, 6))
@@ -260,7 +260,7 @@ def test_coming_pulls_are_told_in_words_in_the_table_and_in_the_chart(smokehouse
     # A page that is opened now shows them too, without waiting for the next reading: its time goes on to the last.
     page = settled(tab(house.address))
     with_spans = page.locator("#chart canvas").screenshot()
-    house.hub._foresight.finishes = lambda hanging, now_s: {}  # type: ignore[method-assign]
+    house.hub.foresight.finishes = lambda hanging, now_s: {}  # type: ignore[method-assign]
     house.show()
     page.wait_for_selector("#next >> text=Nothing to do: the smoker follows the meat.")
     page.wait_for_timeout(150)
