@@ -85,6 +85,7 @@ class Watch(NamedTuple):
     before_degC: float | None = None
     before_on: float = 1.0
     low_degC: float = 0.0
+    stays_under: bool = False  # after a door: heated, and not coming back to where it was
     held_on: float | None = None  # the share of heat that held the chamber lately, and at what temperature
     held_degC: float = 0.0
     off_since_s: float | None = None  # the element is told off on purpose, to see whether the chamber turns
@@ -96,11 +97,8 @@ def most_duty(watch: Watch, at_s: float, chamber_degC: float) -> float:
     What fell suddenly may be the probe alone, with the air as hot as before: so until it is back there is hardly more
     heat than there was. A chamber that was cooled by its door comes back with that, too.
     """
-    if (
-        watch.before_degC is None
-        or at_s - watch.disturbed_s > BOUND_S
-        or chamber_degC > watch.before_degC - DROP_KELVIN
-    ):
+    over = at_s - watch.disturbed_s > BOUND_S and not watch.stays_under
+    if watch.before_degC is None or over or chamber_degC > watch.before_degC - DROP_KELVIN:
         return 1.0
     most = min(1.0, watch.before_on + BOUND_OVER)
     return most if chamber_degC >= watch.low_degC + TURNED_KELVIN else min(most, BOUND_LOW)
@@ -125,12 +123,14 @@ def look(
                 before_degC=max(p.chamber_degC for p in trail[-24:]),
                 before_on=_mean_on(trail),
                 low_degC=point.chamber_degC,
+                stays_under=False,
             )
         watch = _open(watch, point)._replace(disturbed_s=point.at_s)
     else:
         watch = watch._replace(began_s=None, open_s=None)
     watch = watch._replace(trail=trail, low_degC=min(watch.low_degC, point.chamber_degC))
-    watch = _pulse(_held(watch, point), point, target_degC)
+    stays_under = watch.stays_under or _not_back(watch, point.at_s - watch.disturbed_s)
+    watch = _pulse(_held(watch._replace(stays_under=stays_under), point), point, target_degC)
     return watch, frozenset(_wrong(watch, point, element_watts))
 
 
@@ -205,7 +205,8 @@ def _wrong(watch: Watch, point: Point, element_watts: float | None) -> list[str]
         found.append(TOO_FAST)
     if quiet_s >= QUIET_S and (_welded(watch.trail) or rises_while_off(watch, point.at_s)):
         found.append(WELDED)
-    if (quiet_s >= ON_S and _no_answer(watch.trail, quiet_s)) or _not_held(watch) or _not_back(watch, quiet_s):
+    lost = _not_back(watch, quiet_s) and not _answered(watch, point)
+    if (quiet_s >= ON_S and _no_answer(watch.trail, quiet_s)) or _not_held(watch) or lost:
         found.append(NO_ANSWER)
     if watch.open_s is not None and point.at_s - watch.open_s >= AJAR_S:
         found.append(AJAR)
@@ -270,9 +271,14 @@ def _not_back(watch: Watch, quiet_s: float) -> bool:
     now_degC = heated[-1].chamber_degC
     if now_degC > watch.before_degC - DROP_KELVIN or _mean_on(heated) < BACK_ON:
         return False
-    if now_degC - watch.low_degC >= BACK_SHARE * (watch.before_degC - watch.low_degC):
-        return False
     return now_degC - heated[-1 - round(BACK_OVER_S / STEP_S)].chamber_degC < BACK_KELVIN
+
+
+def _answered(watch: Watch, point: Point) -> bool:
+    """Whether it made good so much of its fall that the probe hangs in the chamber. It may hang lower than before, so
+    the heat stays bound (`most_duty`) until it is back."""
+    before_degC = point.chamber_degC if watch.before_degC is None else watch.before_degC
+    return point.chamber_degC - watch.low_degC >= BACK_SHARE * (before_degC - watch.low_degC)
 
 
 # -- the start check: no heat goes on until the chamber channel, and only it, has answered a pulse

@@ -156,6 +156,19 @@ def test_what_made_good_most_of_its_fall_has_answered(back_to: float, expected: 
     assert (watch.NO_ANSWER in found) == expected
 
 
+def test_a_chamber_that_stays_under_gets_hardly_more_heat_than_before_its_door_until_it_is_back() -> None:
+    """A probe that hangs lower now reads like this, with the air as hot as before: it must not be heated in full."""
+    memory, most = Watch(), {}
+    for at_s in range(0, 6000, 5):
+        chamber = 87.0 if at_s < 1000 else 32.0 if at_s < 1100 else min(72.0, 32.0 + (at_s - 1100) * 0.2)
+        chamber = 80.0 if at_s >= 5000 else chamber  # back, within ten kelvin
+        memory, wrong = look(memory, Point(float(at_s), chamber, 0.3, 50.0), 1000 <= at_s < 1200, 800.0)
+        most[at_s] = most_duty(memory, float(at_s), chamber)
+        assert wrong == frozenset() or at_s >= 5000
+    assert max(most[at_s] for at_s in range(1300, 5000, 5)) <= 0.3 + 0.15 + 1e-9
+    assert most[5000] == 1.0
+
+
 # -- the start check
 
 
